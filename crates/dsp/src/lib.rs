@@ -1,0 +1,96 @@
+//! The processors: pure arithmetic on stereo blocks. No input, no output, no allocation while processing.
+//!
+//! One file holds one processor: its parameters, its state, `process`, and its tests against outside figures. The
+//! [`CATALOGUE`] lists them all; the sheet's parser, the engine, the schema and the documents know processors only
+//! through it. To add one, write its file and its line in the catalogue.
+
+use std::sync::Arc;
+
+use units::{At, Block, Frame, Settings, Spec};
+
+mod catalogue;
+pub mod ramp;
+
+pub use catalogue::CATALOGUE;
+
+/// What every processor does.
+///
+/// - `process` may be handed any number of frames up to [`units::MAX_BLOCK_FRAMES`] at a time; what comes out does not
+///   depend on how the song was cut.
+/// - Lane 0 is the key, further lanes are followers (see [`units::Block`]): a linear processor treats every lane alike,
+///   a gain processor derives its gain from the key and applies it to every lane, a memoryless shaper does so sample by
+///   sample in the oversampled domain, and what cannot be split goes to the residue. Key = sum of the others, always.
+/// - NaN and infinity never come out for finite input, silence in gives silence out (once tails have ended), and
+///   nothing slows down on denormals.
+/// - Results are the same on every machine: transcendentals come from `libm`, transforms from the scalar planner.
+pub trait Processor: Send {
+    /// Processes one block in place. `outside_key` is the signal of another bus that a dynamics processor listens to
+    /// instead of its own input, already aligned with it and as long as the block.
+    fn process(&mut self, block: &mut Block<'_>, outside_key: Option<&[Frame]>);
+
+    /// Moves a number to a new value, from the next frame on and without a click. The engine calls this at most every
+    /// [`ramp::RAMP_FRAMES`] frames while a ride or a hand moves the parameter, in steps fine enough that filters may
+    /// take them at once; gains glide over [`ramp::RAMP_FRAMES`] frames. Never allocates.
+    fn set(&mut self, at: At, value: f64);
+
+    /// Back to the state after building: all memory silent, all glides finished.
+    fn reset(&mut self);
+
+    /// Frames by which the output lags the input. Constant for the life of the processor.
+    fn latency_frames(&self) -> usize {
+        0
+    }
+
+    /// Frames for which output goes on, above -120 dB of what went in, after the input has ended (latency left out).
+    fn tail_frames(&self) -> usize {
+        0
+    }
+
+    /// The strongest gain reduction of the last block in dB (0 or negative), for dynamics processors.
+    fn gain_reduction_db(&self) -> Option<f64> {
+        None
+    }
+}
+
+/// What a processor is built for.
+pub struct Context<'a> {
+    /// Sample rate.
+    pub rate_hz: f64,
+    /// Lanes: 1, or 1 + followers + residue.
+    pub lanes: usize,
+    /// Tempo, for note values.
+    pub tempo_bpm: f64,
+    /// Audio files that the settings name (impulse responses), at `rate_hz`; none if it could not be had.
+    pub audio: &'a dyn Fn(&str) -> Option<Arc<[Frame]>>,
+}
+
+impl Context<'_> {
+    /// A context without files, for code and tests.
+    #[must_use]
+    pub fn plain(rate_hz: f64, lanes: usize) -> Self {
+        Self { rate_hz, lanes, tempo_bpm: 120.0, audio: &|_| None }
+    }
+}
+
+/// Why a processor cannot be built: what is wrong, and what to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BuildError {
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// One processor of the catalogue.
+pub struct Entry {
+    /// Its description.
+    pub spec: &'static Spec,
+    /// Builds it. This is where it allocates.
+    pub build: fn(&Settings, &Context<'_>) -> Result<Box<dyn Processor>, BuildError>,
+}
+
+/// The entry of a processor by its name in the sheet.
+#[must_use]
+pub fn entry(name: &str) -> Option<&'static Entry> {
+    CATALOGUE.iter().find(|entry| entry.spec.name == name)
+}

@@ -1,0 +1,2 @@
+//! fairprint
+fn main() {}

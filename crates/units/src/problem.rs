@@ -1,0 +1,92 @@
+//! Problems and findings: what is wrong, where, how bad, and what to do.
+
+use serde::Serialize;
+
+/// How bad a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Worth knowing.
+    Note,
+    /// Likely unwanted.
+    Warn,
+    /// Must not be delivered like this.
+    Fail,
+}
+
+/// A place in a text.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
+pub struct Place {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+    /// First byte of the excerpt that is meant.
+    pub from: usize,
+    /// Byte after the excerpt.
+    pub to: usize,
+}
+
+impl Place {
+    /// The place of a range of bytes in a text.
+    #[must_use]
+    pub fn of(text: &str, range: std::ops::Range<usize>) -> Self {
+        let from = (0..=range.start.min(text.len())).rev().find(|i| text.is_char_boundary(*i)).unwrap_or(0);
+        let before = &text[..from];
+        let line_start = before.rfind('\n').map_or(0, |i| i + 1);
+        Self {
+            line: before.matches('\n').count() + 1,
+            column: before[line_start..].chars().count() + 1,
+            from,
+            to: range.end.clamp(from, text.len()),
+        }
+    }
+}
+
+/// One result of a check, with its severity and a remedy: a problem in a sheet, a fault in a file, a finding about a
+/// print. Programs read `code`; people read `message` and `remedy`.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Problem {
+    /// How bad it is.
+    pub severity: Severity,
+    /// Stable short name, for instance `unknown-key`.
+    pub code: &'static str,
+    /// What it is about: a node, a file, a time.
+    #[serde(rename = "where")]
+    pub at: String,
+    /// What is the case, in one sentence.
+    pub message: String,
+    /// What to do, in one sentence.
+    pub remedy: String,
+    /// Where in the sheet's text, if it comes from there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub place: Option<Place>,
+}
+
+impl Problem {
+    /// A finding of a severity.
+    #[must_use]
+    pub fn new(severity: Severity, code: &'static str, at: &str, message: String, remedy: String) -> Self {
+        Self { severity, code, at: at.to_owned(), message, remedy, place: None }
+    }
+
+    /// The same with a place in the sheet's text.
+    #[must_use]
+    pub fn at_place(mut self, place: Place) -> Self {
+        self.place = Some(place);
+        self
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_count_lines_from_one_and_columns_in_characters() {
+        let text = "a\nbü = 3\n";
+        let place = Place::of(text, 8..9);
+        assert_eq!((place.line, place.column), (2, 6));
+        assert_eq!(Place::of(text, 900..901).line, 3);
+    }
+}

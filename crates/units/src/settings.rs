@@ -1,0 +1,305 @@
+//! A processor's settings: values for the parameters of a [`Spec`].
+
+use crate::{Kind, Param, Spec, Unit};
+
+/// A parameter's value.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Value {
+    /// A number, in the parameter's unit.
+    Number(f64),
+    /// Index into the options.
+    Choice(usize),
+    /// On or off.
+    Switch(bool),
+    /// Path of an audio file, if one is named.
+    File(Option<String>),
+}
+
+impl Value {
+    /// The value that holds when the sheet is silent.
+    #[must_use]
+    pub fn default_of(param: &Param) -> Self {
+        match param.kind {
+            Kind::Number { default, .. } => Self::Number(default),
+            Kind::Choice { default, .. } => Self::Choice(default),
+            Kind::Switch { default } => Self::Switch(default),
+            Kind::File => Self::File(None),
+        }
+    }
+}
+
+/// Where a parameter stands in its processor: its index, and the row's where it belongs to one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct At {
+    /// Row, or none for the processor's own parameters.
+    pub row: Option<usize>,
+    /// Index among [`Spec::params`] or the row's parameters.
+    pub param: usize,
+}
+
+/// Values for every parameter of a processor, in the order of its [`Spec`]. Numbers are inside their ranges.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    spec: &'static Spec,
+    values: Vec<Value>,
+    rows: Vec<Vec<Value>>,
+}
+
+impl Settings {
+    /// Every parameter at its default, no rows.
+    #[must_use]
+    pub fn defaults(spec: &'static Spec) -> Self {
+        Self { spec, values: spec.params.iter().map(Value::default_of).collect(), rows: Vec::new() }
+    }
+
+    /// The description these settings belong to.
+    #[must_use]
+    pub fn spec(&self) -> &'static Spec {
+        self.spec
+    }
+
+    /// Values in the order of [`Spec::params`].
+    #[must_use]
+    pub fn values(&self) -> &[Value] {
+        &self.values
+    }
+
+    /// Number of rows.
+    #[must_use]
+    pub fn row_count(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Values of a row in the order of its parameters.
+    #[must_use]
+    pub fn row_values(&self, row: usize) -> &[Value] {
+        &self.rows[row]
+    }
+
+    /// Appends a row of defaults and returns its index.
+    pub fn add_row(&mut self) -> usize {
+        let params = self.spec.rows.map_or(&[][..], |rows| rows.params);
+        self.rows.push(params.iter().map(Value::default_of).collect());
+        self.rows.len() - 1
+    }
+
+    /// Sets a value; numbers are clamped into their range, NaN becomes the default.
+    ///
+    /// # Panics
+    /// If `at` is not a place of this processor: a fault of the caller's code.
+    pub fn set(&mut self, at: At, value: Value) {
+        let (params, values) = match at.row {
+            None => (self.spec.params, &mut self.values),
+            Some(row) => (self.spec.rows.map_or(&[][..], |rows| rows.params), &mut self.rows[row]),
+        };
+        values[at.param] = match (params[at.param].kind, value) {
+            (Kind::Number { default, .. }, Value::Number(x)) if x.is_nan() => Value::Number(default),
+            (Kind::Number { low, high, .. }, Value::Number(x)) => Value::Number(x.clamp(low, high)),
+            (_, value) => value,
+        };
+    }
+
+    /// These settings with one of the processor's own parameters changed; for code and tests.
+    #[must_use]
+    pub fn with(mut self, param: &Param, value: Value) -> Self {
+        if let Some((index, _)) = self.spec.param(param.name) {
+            self.set(At { row: None, param: index }, value);
+        }
+        self
+    }
+
+    /// These settings with a number changed; for code and tests.
+    #[must_use]
+    pub fn with_number(self, param: &Param, value: f64) -> Self {
+        self.with(param, Value::Number(value))
+    }
+
+    /// These settings with a word chosen; for code and tests.
+    ///
+    /// # Panics
+    /// If the word is not one of the options.
+    #[must_use]
+    pub fn with_choice(self, param: &Param, word: &str) -> Self {
+        let Kind::Choice { options, .. } = param.kind else { panic!("{} is not a choice", param.name) };
+        let index = options.iter().position(|o| *o == word).expect("the word is one of the options");
+        self.with(param, Value::Choice(index))
+    }
+
+    /// The number of a parameter.
+    #[must_use]
+    pub fn number(&self, param: &Param) -> f64 {
+        number_in(self.spec.params, &self.values, param)
+    }
+
+    /// The index of the chosen word of a parameter.
+    #[must_use]
+    pub fn choice(&self, param: &Param) -> usize {
+        choice_in(self.spec.params, &self.values, param)
+    }
+
+    /// The state of a switch.
+    #[must_use]
+    pub fn switch(&self, param: &Param) -> bool {
+        let value = self.spec.param(param.name).map(|(index, _)| &self.values[index]);
+        matches!(value, Some(Value::Switch(true)))
+    }
+
+    /// The path of a file parameter, if one is named.
+    #[must_use]
+    pub fn file(&self, param: &Param) -> Option<&str> {
+        match self.spec.param(param.name).map(|(index, _)| &self.values[index]) {
+            Some(Value::File(path)) => path.as_deref(),
+            _ => None,
+        }
+    }
+
+    /// The number of a row's parameter.
+    #[must_use]
+    pub fn row_number(&self, row: usize, param: &Param) -> f64 {
+        number_in(self.spec.rows.map_or(&[][..], |rows| rows.params), &self.rows[row], param)
+    }
+
+    /// The index of the chosen word of a row's parameter.
+    #[must_use]
+    pub fn row_choice(&self, row: usize, param: &Param) -> usize {
+        choice_in(self.spec.rows.map_or(&[][..], |rows| rows.params), &self.rows[row], param)
+    }
+
+    /// The settings as a sentence, without the rows.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        render(self.spec.sentence, &|name| self.lookup(name))
+    }
+
+    /// One sentence for each row.
+    #[must_use]
+    pub fn row_sentences(&self) -> Vec<String> {
+        let Some(rows) = self.spec.rows else { return Vec::new() };
+        let row_lookup = |values: &[Value], name: &str| {
+            let index = rows.params.iter().position(|p| p.name == name)?;
+            Some((rows.params[index], values[index].clone()))
+        };
+        let one =
+            |values: &Vec<Value>| render(rows.sentence, &|name| row_lookup(values, name).or_else(|| self.lookup(name)));
+        self.rows.iter().map(one).collect()
+    }
+
+    fn lookup(&self, name: &str) -> Option<(Param, Value)> {
+        self.spec.param(name).map(|(index, param)| (*param, self.values[index].clone()))
+    }
+}
+
+fn number_in(params: &[Param], values: &[Value], param: &Param) -> f64 {
+    match params.iter().position(|p| p.name == param.name).map(|index| &values[index]) {
+        Some(Value::Number(x)) => *x,
+        _ => f64::NAN,
+    }
+}
+
+fn choice_in(params: &[Param], values: &[Value], param: &Param) -> usize {
+    match params.iter().position(|p| p.name == param.name).map(|index| &values[index]) {
+        Some(Value::Choice(index)) => *index,
+        _ => 0,
+    }
+}
+
+/// Fills a template (see [`Spec::sentence`]).
+fn render(template: &str, lookup: &dyn Fn(&str) -> Option<(Param, Value)>) -> String {
+    let mut text = String::new();
+    let mut rest = template;
+    while let Some(open) = rest.find('[') {
+        text.push_str(&fill(&rest[..open], lookup).0);
+        let close = rest[open..].find(']').map_or(rest.len(), |i| open + i);
+        let (part, changed) = fill(&rest[open + 1..close], lookup);
+        if changed {
+            text.push_str(&part);
+        }
+        rest = rest.get(close + 1..).unwrap_or("");
+    }
+    text.push_str(&fill(rest, lookup).0);
+    text
+}
+
+/// Fills placeholders; tells whether any parameter in it differs from its default.
+fn fill(template: &str, lookup: &dyn Fn(&str) -> Option<(Param, Value)>) -> (String, bool) {
+    let (mut text, mut changed) = (String::new(), false);
+    let mut rest = template;
+    while let Some(open) = rest.find('{') {
+        text.push_str(&rest[..open]);
+        let close = rest[open..].find('}').map_or(rest.len(), |i| open + i);
+        if let Some((param, value)) = lookup(&rest[open + 1..close]) {
+            changed |= value != Value::default_of(&param);
+            text.push_str(&format_value(&param, &value));
+        }
+        rest = rest.get(close + 1..).unwrap_or("");
+    }
+    text.push_str(rest);
+    (text, changed)
+}
+
+fn format_value(param: &Param, value: &Value) -> String {
+    match (param.kind, value) {
+        (Kind::Number { unit, .. }, Value::Number(x)) => format_number(*x, unit),
+        (Kind::Choice { options, .. }, Value::Choice(index)) => options.get(*index).copied().unwrap_or("").to_owned(),
+        (_, Value::Switch(on)) => if *on { "on" } else { "off" }.to_owned(),
+        (_, Value::File(Some(path))) => path.clone(),
+        _ => "none".to_owned(),
+    }
+}
+
+/// A number with its unit, as text shows it: `-4 dB`, `6.5 kHz`, `0.4 ms`, with a true minus sign left to typesetting.
+fn format_number(x: f64, unit: Unit) -> String {
+    if unit == Unit::Hertz && x >= 1000.0 {
+        return format!("{} kHz", trimmed(x / 1000.0, 2));
+    }
+    let number = trimmed(x, 3);
+    match unit.symbol() {
+        "" => number,
+        "%" => format!("{number}%"),
+        symbol => format!("{number} {symbol}"),
+    }
+}
+
+fn trimmed(x: f64, places: usize) -> String {
+    let text = format!("{x:.places$}");
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Rows;
+
+    const THRESHOLD: Param = Param::number("threshold_db", Unit::Decibel, [-60.0, 0.0], -20.0, "Where it starts.");
+    const KIND: Param = Param::choice("kind", &["clean", "valve"], 0, "How it works.");
+    const KEY: Param = Param::number("key_hz", Unit::Hertz, [0.0, 2000.0], 0.0, "What it hears.");
+    const HZ: Param = Param::number("hz", Unit::Hertz, [20.0, 20_000.0], 1000.0, "Where.");
+    const SPEC: Spec = Spec {
+        name: "thing",
+        title: "thing",
+        summary: "For tests.",
+        sentence: "a {kind} one above {threshold_db}[; its key is high-passed at {key_hz}]",
+        params: &[KIND, THRESHOLD, KEY],
+        rows: Some(Rows { name: "bands", singular: "band", params: &[HZ], sentence: "at {hz}, {kind}", most: 4 }),
+        outside_key: false,
+    };
+
+    #[test]
+    fn sentences_state_the_settings_and_leave_out_what_is_at_rest() {
+        let settings = Settings::defaults(&SPEC).with_number(&THRESHOLD, -32.5).with_choice(&KIND, "valve");
+        assert_eq!(settings.sentence(), "a valve one above -32.5 dB");
+        let mut settings = settings.with_number(&KEY, 90.0);
+        assert_eq!(settings.sentence(), "a valve one above -32.5 dB; its key is high-passed at 90 Hz");
+        let row = settings.add_row();
+        settings.set(At { row: Some(row), param: 0 }, Value::Number(6500.0));
+        assert_eq!(settings.row_sentences(), ["at 6.5 kHz, valve"]);
+    }
+
+    #[test]
+    fn numbers_stay_in_range() {
+        let settings = Settings::defaults(&SPEC).with_number(&THRESHOLD, 12.0);
+        assert_eq!(settings.number(&THRESHOLD), 0.0);
+        assert_eq!(settings.with_number(&THRESHOLD, f64::NAN).number(&THRESHOLD), -20.0);
+    }
+}

@@ -1,0 +1,1 @@
+//! Rules of this house, held by the tests beside this file.
