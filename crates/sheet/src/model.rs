@@ -1,0 +1,402 @@
+//! What a recall sheet says, as plain data.
+//!
+//! Everything is resolved as far as the text alone allows: times are seconds, values are inside their ranges, every
+//! name that is referred to exists. Names keep the place where they were written, so that a later check can point there.
+
+use std::fmt;
+use std::ops::Deref;
+
+use units::{At, Place, Problem, Settings};
+
+/// A name as the sheet writes it, and where. It reads like a `str`: `node.to.as_deref()` is an `Option<&str>`.
+#[derive(Clone, Debug)]
+pub struct Name {
+    text: String,
+    place: Place,
+}
+
+impl Name {
+    /// A name at a place.
+    #[must_use]
+    pub fn new(text: impl Into<String>, place: Place) -> Self {
+        Self { text: text.into(), place }
+    }
+
+    /// The name.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.text
+    }
+
+    /// Where it is written.
+    #[must_use]
+    pub fn place(&self) -> Place {
+        self.place
+    }
+}
+
+impl From<&str> for Name {
+    /// A name that no text holds, for code and tests: its place is the start of the text.
+    fn from(text: &str) -> Self {
+        Self::new(text, Place::of("", 0..0))
+    }
+}
+
+impl Deref for Name {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.text
+    }
+}
+
+impl PartialEq for Name {
+    fn eq(&self, other: &Self) -> bool {
+        self.text == other.text
+    }
+}
+
+impl PartialEq<str> for Name {
+    fn eq(&self, other: &str) -> bool {
+        self.text == other
+    }
+}
+
+impl PartialEq<&str> for Name {
+    fn eq(&self, other: &&str) -> bool {
+        self.text == *other
+    }
+}
+
+impl fmt::Display for Name {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+/// A whole recall sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sheet {
+    /// The song.
+    pub song: Song,
+    /// Files to listen or measure against.
+    pub references: Vec<Reference>,
+    /// Named passages, in order of time.
+    pub sections: Vec<Section>,
+    /// The network: stems, then buses, each in the order of the text.
+    pub nodes: Vec<Node>,
+    /// What is printed.
+    pub prints: Vec<Print>,
+    /// Findings that the engineer has accepted, with the reason.
+    pub accepted: Vec<Accepted>,
+}
+
+impl Sheet {
+    /// Index and definition of a stem or bus by its name.
+    #[must_use]
+    pub fn node(&self, name: &str) -> Option<(usize, &Node)> {
+        self.nodes.iter().enumerate().find(|(_, node)| node.name == *name)
+    }
+
+    /// The stems, in order.
+    pub fn stems(&self) -> impl Iterator<Item = &Node> {
+        self.nodes.iter().filter(|node| node.is_stem())
+    }
+
+    /// The buses, in order.
+    pub fn buses(&self) -> impl Iterator<Item = &Node> {
+        self.nodes.iter().filter(|node| !node.is_stem())
+    }
+
+    /// The reference of a name.
+    #[must_use]
+    pub fn reference(&self, name: &str) -> Option<&Reference> {
+        self.references.iter().find(|reference| reference.name == *name)
+    }
+
+    /// The entry that accepts a finding: same code, and same place or any.
+    #[must_use]
+    pub fn acceptance(&self, finding: &Problem) -> Option<&Accepted> {
+        let covers = |a: &&Accepted| a.code == *finding.code && a.at.as_ref().is_none_or(|at| *at == finding.at);
+        self.accepted.iter().find(covers)
+    }
+}
+
+/// The song and what its labels say.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Song {
+    /// Title.
+    pub title: String,
+    /// Artist.
+    pub artist: String,
+    /// Sample rate of the whole network.
+    pub rate_hz: u32,
+    /// Tempo in quarter notes a minute, for `bar|beat` times and note values.
+    pub tempo_bpm: f64,
+    /// Beats in a bar, and the note that is one beat (4 = quarter note).
+    pub time_signature: (u32, u32),
+    /// Album.
+    pub album: Option<String>,
+    /// Recording code (ISO 3901), 12 characters without hyphens.
+    pub isrc: Option<String>,
+    /// Musical key, in words.
+    pub key: Option<String>,
+    /// Writer.
+    pub writer: Option<String>,
+    /// Producer.
+    pub producer: Option<String>,
+    /// Mixer.
+    pub mixer: Option<String>,
+    /// Whom to ask.
+    pub contact: Option<String>,
+    /// Date, `YYYY-MM-DD`.
+    pub date: Option<String>,
+    /// Artist's initials for file names.
+    pub artist_initials: Option<String>,
+    /// Mixer's initials for file names.
+    pub mixer_initials: Option<String>,
+    /// Time of day of the first frame, for the time reference of broadcast wave files.
+    pub start_secs: f64,
+}
+
+/// A file to listen or measure against.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reference {
+    /// Name.
+    pub name: Name,
+    /// Path from the sheet's folder.
+    pub file: Name,
+}
+
+/// A named passage: it lasts until the next one starts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Section {
+    /// Name.
+    pub name: Name,
+    /// Start.
+    pub from_secs: f64,
+}
+
+/// A stem or a bus. The signal runs: sum of inputs (or the file), trim, polarity, delay, chain, *pre tap*, pan, level,
+/// *post tap*, `to`. A muted node gives silence at both taps and at `to`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Node {
+    /// Name, unique among stems and buses.
+    pub name: Name,
+    /// Stem or bus.
+    pub kind: NodeKind,
+    /// The bus it goes to; none for a bus that only prints draw from.
+    pub to: Option<Name>,
+    /// Gain ahead of the chain.
+    pub trim_db: f64,
+    /// Whether polarity is inverted.
+    pub inverted: bool,
+    /// Delay on purpose.
+    pub delay_ms: f64,
+    /// Balance: -100 left, 0 centre, 100 right.
+    pub pan_percent: f64,
+    /// Level after the chain.
+    pub level_db: f64,
+    /// Whether it is silenced.
+    pub mute: bool,
+    /// Processors in order.
+    pub chain: Vec<Link>,
+    /// Copies to other buses.
+    pub sends: Vec<Send>,
+    /// Movements.
+    pub rides: Vec<Ride>,
+}
+
+impl Node {
+    /// Whether it is a stem.
+    #[must_use]
+    pub fn is_stem(&self) -> bool {
+        matches!(self.kind, NodeKind::Stem { .. })
+    }
+
+    /// Where the sheet names it.
+    #[must_use]
+    pub fn place(&self) -> Place {
+        self.name.place()
+    }
+}
+
+/// What feeds a node.
+#[derive(Clone, Debug, PartialEq)]
+pub enum NodeKind {
+    /// A recording.
+    Stem {
+        /// Path from the sheet's folder.
+        file: Name,
+        /// Time in the song at which the file starts.
+        from_secs: f64,
+        /// Whether silence in it is no fault.
+        expect_silence: bool,
+    },
+    /// The sum of what is sent and routed here.
+    Bus,
+}
+
+/// One processor in a chain.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Link {
+    /// Its parameters.
+    pub settings: Settings,
+    /// Whether it is bypassed. It still takes its time, so that switching it moves nothing else.
+    pub off: bool,
+    /// The stem or bus it listens to instead of its own input.
+    pub key: Option<Name>,
+    /// Where its name stands.
+    pub place: Place,
+}
+
+/// A copy to another bus.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Send {
+    /// The bus.
+    pub to: Name,
+    /// Where it is taken.
+    pub tap: Tap,
+    /// Level on top of the tap.
+    pub level_db: f64,
+}
+
+/// Where a send is taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tap {
+    /// After the chain, ahead of pan and level.
+    Pre,
+    /// After pan and level.
+    Post,
+}
+
+/// A movement of one number over the song.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ride {
+    /// What moves.
+    pub what: Target,
+    /// (seconds, value), in order of time: straight lines between, held outside.
+    pub points: Vec<(f64, f64)>,
+    /// For rides ahead of something that reacts to level: keep what it is driven with, move the level after it.
+    pub hold_drive: bool,
+    /// Where `what` is written.
+    pub place: Place,
+}
+
+/// What a ride moves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Target {
+    /// The node's `level_db`.
+    Level,
+    /// The node's `trim_db`.
+    Trim,
+    /// The node's `pan_percent`.
+    Pan,
+    /// The `level_db` of a send, by its index.
+    SendLevel(usize),
+    /// A number of a processor.
+    Processor {
+        /// Index in the chain.
+        link: usize,
+        /// Parameter.
+        at: At,
+    },
+}
+
+/// One print: a chain behind a bus, a loudness, and the files it is written to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Print {
+    /// Name.
+    pub name: Name,
+    /// What it is for, in one word: `mastering`, `approval`, or another.
+    pub kind: Option<String>,
+    /// The bus it draws from.
+    pub from: Name,
+    /// Processors of this print alone.
+    pub chain: Vec<Link>,
+    /// Loudness to be reached by the gain ahead of the limiter.
+    pub loudness: Option<Loudness>,
+    /// Codecs after whose round trip the ceiling must still hold.
+    pub survive: Vec<CodecChoice>,
+    /// Files to write.
+    pub files: Vec<FileSpec>,
+    /// Pattern of the file names, where it is not the usual one.
+    pub pattern: Option<String>,
+}
+
+/// A loudness to reach.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Loudness {
+    /// That of a reference, by its name.
+    Match(Name),
+    /// A figure in LUFS, integrated (ITU-R BS.1770).
+    Lufs(f64),
+}
+
+/// A lossy codec at a rate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CodecChoice {
+    /// Name: `mp3`.
+    pub codec: &'static str,
+    /// Kilobits a second.
+    pub kbps: u32,
+    /// Where it is written.
+    pub place: Place,
+}
+
+/// One file of a print.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FileSpec {
+    /// Format and resolution.
+    pub format: FileFormat,
+    /// Sample rate, where it is not the song's.
+    pub rate_hz: Option<u32>,
+    /// Where it is written.
+    pub place: Place,
+}
+
+/// Format and resolution of a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FileFormat {
+    /// WAVE: 16 or 24 bits of integer, or 32 of float.
+    Wav {
+        /// Bits.
+        bits: u32,
+        /// Dither ahead of rounding to integers.
+        dither: Dither,
+    },
+    /// FLAC: 16 or 24 bits.
+    Flac {
+        /// Bits.
+        bits: u32,
+        /// Dither ahead of rounding to integers.
+        dither: Dither,
+    },
+    /// MP3, constant rate.
+    Mp3 {
+        /// Kilobits a second.
+        kbps: u32,
+    },
+}
+
+/// Dither ahead of rounding to integers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Dither {
+    /// None.
+    None,
+    /// Triangular probability density, two steps wide.
+    Tpdf,
+    /// The same with its noise moved to where the ear is weaker.
+    Shaped,
+}
+
+/// A finding that the engineer has accepted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Accepted {
+    /// Its code.
+    pub code: Name,
+    /// What it is about; any, when the sheet is silent.
+    pub at: Option<String>,
+    /// Why.
+    pub reason: String,
+}
