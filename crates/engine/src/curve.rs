@@ -132,12 +132,10 @@ impl GainLaw {
 
     /// Multiplies `frames`, whose first is at frame `from` of song time, and adds them to `sum`.
     pub fn add(&self, from: i64, frames: &[Frame], sum: &mut [Frame]) {
-        self.walk(from, frames.len(), |range, gain, step| {
-            let mut gain = gain;
+        self.walk(from, frames.len(), |range, gain| {
             for (out, frame) in sum[range.clone()].iter_mut().zip(&frames[range]) {
                 out[0] += frame[0] * gain[0];
                 out[1] += frame[1] * gain[1];
-                gain = [gain[0] + step[0], gain[1] + step[1]];
             }
         });
     }
@@ -147,24 +145,22 @@ impl GainLaw {
         if *self == Self::unity() {
             return;
         }
-        self.walk(from, frames.len(), |range, gain, step| {
-            let mut gain = gain;
+        self.walk(from, frames.len(), |range, gain| {
             for frame in &mut frames[range] {
                 *frame = [frame[0] * gain[0], frame[1] * gain[1]];
-                gain = [gain[0] + step[0], gain[1] + step[1]];
             }
         });
     }
 
-    /// Cuts a stretch where the gain bends and hands each piece its first gain and the step from frame to frame.
-    fn walk(&self, from: i64, frames: usize, mut piece: impl FnMut(std::ops::Range<usize>, Frame, Frame)) {
+    /// Cuts a stretch into pieces of one gain: the whole where the gain rests, single frames where it moves.
+    fn walk(&self, from: i64, frames: usize, mut piece: impl FnMut(std::ops::Range<usize>, Frame)) {
         let end = from + frames as i64;
         if frames == 0 {
             return;
         }
         let last_tick = (end - 1).div_euclid(TICK_FRAMES) * TICK_FRAMES + TICK_FRAMES;
         if self.rests_between(from.div_euclid(TICK_FRAMES) * TICK_FRAMES, last_tick) {
-            return piece(0..frames, self.gains_at(from), units::SILENCE);
+            return piece(0..frames, self.gains_at(from));
         }
         let mut at = from;
         while at < end {
@@ -176,7 +172,7 @@ impl GainLaw {
                 let part = (frame - tick) as f64 / TICK_FRAMES as f64;
                 let gain = [start[0] + (target[0] - start[0]) * part, start[1] + (target[1] - start[1]) * part];
                 let index = (frame - from) as usize;
-                piece(index..index + 1, gain, units::SILENCE);
+                piece(index..index + 1, gain);
             }
             at = stop;
         }

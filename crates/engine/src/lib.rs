@@ -1,1 +1,23 @@
-//! engine
+//! Sheet to plan to stream.
+//!
+//! [`compile`] turns a sheet into a [`Plan`]: steps in order, gains, and the delays that bring all paths into line. A
+//! [`Stream`] pulls blocks through a plan; it is the only thing that moves samples, for prints and for the desk alike.
+
+pub mod alignment;
+mod compile;
+mod curve;
+mod delay_line;
+mod fault;
+//mod folder;
+mod plan;
+mod step;
+mod stream;
+mod workers;
+
+pub use compile::{Facts, compile};
+pub use curve::{Curve, GainLaw, Level};
+pub use fault::Fault;
+//pub use folder::Folder;
+pub use plan::{Feed, Input, Plan, PlanLink, Port, Role, Step};
+pub use step::{NotNumbers, Playback};
+pub use stream::{RunFacts, Setup, Sink, Sources, Stream, Taken};

@@ -1,0 +1,231 @@
+//! The plan: what the sheet asks for as plain data, in the order in which it is computed. No audio is touched here.
+
+use std::fmt;
+
+use units::{At, Settings};
+
+use crate::curve::{Curve, GainLaw};
+
+/// A compiled network.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// Sample rate of everything.
+    pub rate_hz: f64,
+    /// Tempo, for note values.
+    pub tempo_bpm: f64,
+    /// Steps, each after all that feed it.
+    pub steps: Vec<Step>,
+    /// Where each print comes out, in the order of the sheet.
+    pub prints: Vec<Port>,
+    /// Frames from the start of the song to the end of the last stem.
+    pub song_frames: u64,
+    /// Frames for which the longest path goes on sounding after that.
+    pub tail_frames: u64,
+}
+
+/// One node of the network at work: feed, trim, delay, then the links of its chain.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// The node's or print's name.
+    pub name: String,
+    /// What kind of thing it is.
+    pub role: Role,
+    /// What comes in.
+    pub feed: Feed,
+    /// Gain and polarity ahead of the chain.
+    pub trim: GainLaw,
+    /// A delay on purpose, never compensated.
+    pub delay_frames: usize,
+    /// The chain.
+    pub links: Vec<PlanLink>,
+    /// How many frames its feed lags song time.
+    pub arrives: usize,
+    /// How many frames its output lags song time.
+    pub leaves: usize,
+    /// Frames for which its output goes on after the song has ended.
+    pub tail_frames: u64,
+}
+
+/// What a step stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Role {
+    /// A recording.
+    Stem,
+    /// A sum.
+    Bus,
+    /// A print, or the part of one ahead of the gain that its loudness decides.
+    Print,
+    /// What one path brings to a sum, for measuring.
+    Probe,
+}
+
+/// What comes into a step.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Feed {
+    /// A file, starting at a frame of song time.
+    File {
+        /// Path from the sheet's folder.
+        path: String,
+        /// First frame.
+        starts_at: i64,
+    },
+    /// A sum of other steps' outputs.
+    Sum(Vec<Input>),
+}
+
+/// One path into a sum.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Input {
+    /// The step it comes from.
+    pub from: usize,
+    /// What happens to it on the way.
+    pub law: GainLaw,
+    /// The delay that brings it into line with the latest path of this sum.
+    pub align_frames: usize,
+}
+
+/// One processor at work.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanLink {
+    /// Parameters at the start of the song.
+    pub settings: Settings,
+    /// Whether it is bypassed; its latency is kept.
+    pub off: bool,
+    /// What it listens to instead of its own input.
+    pub key: Option<Input>,
+    /// A delay ahead of it, where its key arrives later than its input.
+    pub wait_frames: usize,
+    /// Its latency.
+    pub latency_frames: usize,
+    /// How many frames its input, after the wait, lags song time.
+    pub arrives: usize,
+    /// Numbers that move.
+    pub rides: Vec<(At, Curve)>,
+}
+
+/// Where a print comes out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Port {
+    /// The print's name.
+    pub name: String,
+    /// The step that holds the finished print.
+    pub step: usize,
+    /// For a print whose loudness is to be reached: the step that ends just ahead of the gain to be found. That gain
+    /// is the first link of `step`.
+    pub solve_after: Option<usize>,
+}
+
+impl Plan {
+    /// Frames of every print: song and tail.
+    #[must_use]
+    pub fn print_frames(&self) -> u64 {
+        self.song_frames + self.tail_frames
+    }
+
+    /// The steps that `outputs` need, as flags.
+    #[must_use]
+    pub fn needed_for(&self, outputs: &[usize]) -> Vec<bool> {
+        let mut needed = vec![false; self.steps.len()];
+        outputs.iter().for_each(|output| needed[*output] = true);
+        for index in (0..self.steps.len()).rev() {
+            if needed[index] {
+                self.steps[index].sources().for_each(|from| needed[from] = true);
+            }
+        }
+        needed
+    }
+
+    /// Adds a step that gives what one path brings to a sum, and returns its index. It changes nothing else.
+    pub fn probe(&mut self, sum: usize, input: usize) -> Option<usize> {
+        let Feed::Sum(inputs) = &self.steps[sum].feed else { return None };
+        let path = inputs.get(input)?.clone();
+        let name = format!("{} in {}", self.steps[path.from].name, self.steps[sum].name);
+        let (arrives, tail_frames) = (self.steps[sum].arrives, self.steps[path.from].tail_frames);
+        self.steps.push(Step {
+            name,
+            role: Role::Probe,
+            feed: Feed::Sum(vec![path]),
+            trim: GainLaw::unity(),
+            delay_frames: 0,
+            links: Vec::new(),
+            arrives,
+            leaves: arrives,
+            tail_frames,
+        });
+        Some(self.steps.len() - 1)
+    }
+
+    /// The end of a print alone, from the gain that its loudness decides: a plan of two steps, fed by a file that holds
+    /// the output of [`Port::solve_after`] with its latency removed, and with that gain set to `gain_db`.
+    #[must_use]
+    pub fn ending(&self, port: &Port, file: &str, gain_db: f64) -> Self {
+        let mut ending = self.steps[port.step].clone();
+        let latency = ending.leaves - ending.arrives;
+        let shift = ending.arrives;
+        ending.links.iter_mut().for_each(|link| link.arrives -= shift);
+        if let Some(gain) = ending.links.first_mut() {
+            gain.settings.set(At { row: None, param: 0 }, units::Value::Number(gain_db));
+        }
+        ending.feed = Feed::Sum(vec![Input { from: 0, law: GainLaw::unity(), align_frames: 0 }]);
+        (ending.arrives, ending.leaves) = (0, latency);
+        let source = Step {
+            name: format!("{} up to its gain", port.name),
+            role: Role::Stem,
+            feed: Feed::File { path: file.to_owned(), starts_at: 0 },
+            trim: GainLaw::unity(),
+            delay_frames: 0,
+            links: Vec::new(),
+            arrives: 0,
+            leaves: 0,
+            tail_frames: 0,
+        };
+        Self {
+            steps: vec![source, ending],
+            prints: vec![Port { name: port.name.clone(), step: 1, solve_after: None }],
+            song_frames: self.print_frames(),
+            tail_frames: 0,
+            ..*self
+        }
+    }
+}
+
+impl Step {
+    /// The steps that feed it, keys included.
+    pub fn sources(&self) -> impl Iterator<Item = usize> + '_ {
+        let inputs = match &self.feed {
+            Feed::File { .. } => &[][..],
+            Feed::Sum(inputs) => inputs,
+        };
+        inputs.iter().map(|input| input.from).chain(self.links.iter().filter_map(|l| l.key.as_ref().map(|k| k.from)))
+    }
+}
+
+impl fmt::Display for Plan {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let length = units::format_time(self.song_frames as f64 / self.rate_hz);
+        let tail = self.tail_frames as f64 / self.rate_hz;
+        writeln!(f, "{length} of song and {tail:.2} s of tail at {} Hz, in {} steps", self.rate_hz, self.steps.len())?;
+        for (index, step) in self.steps.iter().enumerate() {
+            writeln!(f, "{index:4}  {}  leaves {} frames late", step.name, step.leaves)?;
+            match &step.feed {
+                Feed::File { path, starts_at } => writeln!(f, "        file {path}, from frame {starts_at}")?,
+                Feed::Sum(inputs) => {
+                    for input in inputs {
+                        let from = &self.steps[input.from].name;
+                        writeln!(f, "        from {from}, delayed {} frames into line", input.align_frames)?;
+                    }
+                }
+            }
+            for link in &step.links {
+                let state = if link.off { " (off)" } else { "" };
+                let title = link.settings.spec().title;
+                writeln!(f, "        {title}{state}, {} frames: {}", link.latency_frames, link.settings.sentence())?;
+                if let Some(key) = &link.key {
+                    let from = &self.steps[key.from].name;
+                    writeln!(f, "          listens to {from}, delayed {} frames into line", key.align_frames)?;
+                }
+            }
+        }
+        Ok(())
+    }
+}

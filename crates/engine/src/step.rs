@@ -1,0 +1,235 @@
+//! A step at work: its source, its delay lines, its processors.
+
+use dsp::ramp::RAMP_FRAMES;
+use dsp::{BuildError, Context, Processor};
+use units::{At, Block, Frame, SILENCE, Settings, Value};
+
+use crate::curve::Curve;
+use crate::delay_line::DelayLine;
+use crate::fault::Fault;
+use crate::plan::{Feed, Input, PlanLink, Step};
+
+/// A recording that is read from its first frame to its last.
+pub trait Playback: Send {
+    /// Fills `out` with the next frames; returns how many there were, less than asked for only at the end.
+    ///
+    /// # Errors
+    /// The file cannot be read on.
+    fn read(&mut self, out: &mut [Frame]) -> Result<usize, Fault>;
+}
+
+/// Frames of a recording that were no numbers, and were replaced by silence.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct NotNumbers {
+    /// How many frames.
+    pub frames: u64,
+    /// The first, in frames of song time.
+    pub first: i64,
+}
+
+/// Builds the processor that settings describe.
+pub(crate) fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
+    let name = settings.spec().name;
+    match dsp::entry(name) {
+        Some(entry) => (entry.build)(settings, context),
+        None => Err(BuildError {
+            message: format!("There is no processor called “{name}”."),
+            remedy: "Take one of those that `fairprint schema` lists.".to_owned(),
+        }),
+    }
+}
+
+/// The moving part of a [`Step`].
+pub(crate) struct StepState {
+    playback: Option<Box<dyn Playback>>,
+    follower: usize,
+    ended: bool,
+    /// One delay line per input and lane.
+    aligning: Vec<Vec<DelayLine>>,
+    delay: Vec<DelayLine>,
+    links: Vec<LinkState>,
+    pub(crate) not_numbers: NotNumbers,
+}
+
+struct LinkState {
+    /// None where the link is off.
+    processor: Option<Box<dyn Processor>>,
+    wait: Vec<DelayLine>,
+    bypass: Vec<DelayLine>,
+    key: Option<KeyState>,
+    rides: Vec<RideState>,
+}
+
+struct KeyState {
+    aligning: DelayLine,
+    frames: Vec<Frame>,
+}
+
+struct RideState {
+    at: At,
+    curve: Curve,
+    value: f64,
+}
+
+impl StepState {
+    /// Builds all that the step needs; from then on it does not allocate. `follower` is the lane that carries this
+    /// step's recording beside the key (0 for none).
+    pub(crate) fn build(
+        step: &Step,
+        context: &Context<'_>,
+        playback: Option<Box<dyn Playback>>,
+        follower: usize,
+        block_frames: usize,
+    ) -> Result<Self, BuildError> {
+        let lines = |frames: usize| vec![DelayLine::new(frames); context.lanes];
+        let aligning = match &step.feed {
+            Feed::File { .. } => Vec::new(),
+            Feed::Sum(inputs) => inputs.iter().map(|input| lines(input.align_frames)).collect(),
+        };
+        let links = step.links.iter().map(|link| LinkState::build(link, context, block_frames));
+        Ok(Self {
+            playback,
+            follower,
+            ended: false,
+            aligning,
+            delay: lines(step.delay_frames),
+            links: links.collect::<Result<_, _>>()?,
+            not_numbers: NotNumbers::default(),
+        })
+    }
+
+    /// Computes one block, whose first frame is `at` frames after the start of the stream. `lane_of` gives the frames of
+    /// another step's lane in this block.
+    pub(crate) fn run<'a>(
+        &mut self,
+        step: &Step,
+        at: u64,
+        sources: &[&'a [Frame]],
+        stride: usize,
+        out: &mut Block<'_>,
+    ) -> Result<(), Fault> {
+        let song = at as i64 - step.arrives as i64;
+        match &step.feed {
+            Feed::File { starts_at, .. } => self.play(song, *starts_at, out)?,
+            Feed::Sum(inputs) => self.sum(inputs, song, sources, stride, out),
+        }
+        for lane in out.lanes_mut() {
+            step.trim.apply(song, lane);
+        }
+        for (lane, line) in out.lanes_mut().zip(&mut self.delay) {
+            line.delay(lane);
+        }
+        let mut keys = sources[sources.len() - step.links.iter().filter(|link| link.key.is_some()).count()..].iter();
+        for (link, state) in step.links.iter().zip(&mut self.links) {
+            let key = link.key.as_ref().and_then(|_| keys.next());
+            state.run(link, at as i64 - link.arrives as i64, key.copied(), out);
+        }
+        Ok(())
+    }
+
+    fn play(&mut self, song: i64, starts_at: i64, out: &mut Block<'_>) -> Result<(), Fault> {
+        let frames = out.frames();
+        out.lanes_mut().for_each(|lane| lane.fill(SILENCE));
+        let skip = usize::try_from(starts_at - song).unwrap_or(0).min(frames);
+        let (Some(playback), false) = (&mut self.playback, self.ended || skip == frames) else { return Ok(()) };
+        let key = &mut out.key_mut()[skip..];
+        let mut filled = 0;
+        while filled < key.len() && !self.ended {
+            let read = playback.read(&mut key[filled..])?;
+            self.ended = read == 0;
+            filled += read;
+        }
+        for (index, frame) in key[..filled].iter_mut().enumerate() {
+            if !(frame[0].is_finite() && frame[1].is_finite()) {
+                *frame = SILENCE;
+                if self.not_numbers.frames == 0 {
+                    self.not_numbers.first = song + (skip + index) as i64;
+                }
+                self.not_numbers.frames += 1;
+            }
+        }
+        if self.follower > 0 {
+            for index in 0..frames {
+                out.lane_mut(self.follower)[index] = out.lane(0)[index];
+            }
+        }
+        Ok(())
+    }
+
+    fn sum(&mut self, inputs: &[Input], song: i64, sources: &[&[Frame]], stride: usize, out: &mut Block<'_>) {
+        let frames = out.frames();
+        for (lane_index, lane) in out.lanes_mut().enumerate() {
+            lane.fill(SILENCE);
+            for ((input, lines), source) in inputs.iter().zip(&mut self.aligning).zip(sources) {
+                let source = &source[lane_index * stride..][..frames];
+                lines[lane_index].pass(source, |from, piece| {
+                    input.law.add(song + from as i64, piece, &mut lane[from..from + piece.len()]);
+                });
+            }
+        }
+    }
+}
+
+impl LinkState {
+    fn build(link: &PlanLink, context: &Context<'_>, block_frames: usize) -> Result<Self, BuildError> {
+        let lines = |frames: usize| vec![DelayLine::new(frames); context.lanes];
+        let mut settings = link.settings.clone();
+        let mut rides = Vec::with_capacity(link.rides.len());
+        for (at, curve) in &link.rides {
+            let value = curve.value_at(-(link.arrives as i64));
+            settings.set(*at, Value::Number(value));
+            rides.push(RideState { at: *at, curve: curve.clone(), value });
+        }
+        let processor = if link.off { None } else { Some(build(&settings, context)?) };
+        let key = link.key.as_ref().map(|key| KeyState {
+            aligning: DelayLine::new(key.align_frames),
+            frames: vec![SILENCE; block_frames],
+        });
+        let bypass = if link.off { lines(link.latency_frames) } else { Vec::new() };
+        Ok(Self { processor, wait: lines(link.wait_frames), bypass, key, rides })
+    }
+
+    /// Runs the link over a block whose first frame is at `song` frames of song time.
+    fn run(&mut self, link: &PlanLink, song: i64, key: Option<&[Frame]>, block: &mut Block<'_>) {
+        for (lane, line) in block.lanes_mut().zip(&mut self.wait) {
+            line.delay(lane);
+        }
+        let frames = block.frames();
+        if let (Some(state), Some(source), Some(input)) = (&mut self.key, key, &link.key) {
+            state.frames[..frames].fill(SILENCE);
+            state.aligning.pass(&source[..frames], |from, piece| {
+                input.law.add(song + from as i64, piece, &mut state.frames[from..from + piece.len()]);
+            });
+        }
+        let Some(processor) = &mut self.processor else {
+            block.lanes_mut().zip(&mut self.bypass).for_each(|(lane, line)| line.delay(lane));
+            return;
+        };
+        let key = self.key.as_ref().map(|key| &key.frames[..frames]);
+        let rests = |ride: &RideState| {
+            let end = song + (frames + RAMP_FRAMES) as i64;
+            ride.curve.rests_between(song, end) && ride.curve.value_at(song) == ride.value
+        };
+        if self.rides.iter().all(rests) {
+            return processor.process(block, key);
+        }
+        let tick_frames = RAMP_FRAMES as i64;
+        let mut from = 0;
+        while from < frames {
+            let now = song + from as i64;
+            let into_tick = now.rem_euclid(tick_frames);
+            if into_tick == 0 {
+                for ride in &mut self.rides {
+                    let value = ride.curve.value_at(now + tick_frames);
+                    if value != ride.value {
+                        processor.set(ride.at, value);
+                        ride.value = value;
+                    }
+                }
+            }
+            let length = ((tick_frames - into_tick) as usize).min(frames - from);
+            processor.process(&mut block.part(from, length), key.map(|key| &key[from..from + length]));
+            from += length;
+        }
+    }
+}

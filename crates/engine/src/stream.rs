@@ -1,0 +1,208 @@
+//! The stream: the only thing that moves samples. It pulls blocks through a plan, offline and live alike.
+
+use std::sync::{Mutex, RwLock, TryLockError};
+
+use dsp::Context;
+use units::{Block, Frame, MAX_BLOCK_FRAMES, Problem, SILENCE, Severity};
+
+use crate::compile::Facts;
+use crate::fault::Fault;
+use crate::plan::{Feed, Plan};
+use crate::step::{NotNumbers, Playback, StepState};
+
+/// Where recordings come from.
+pub trait Sources: Facts {
+    /// Opens a recording at the song's rate.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    fn open(&self, file: &str) -> Result<Box<dyn Playback>, Fault>;
+}
+
+/// Frames of one output in all its lanes, in song time.
+pub struct Taken<'a> {
+    data: &'a [Frame],
+    stride: usize,
+    from: usize,
+    frames: usize,
+}
+
+impl Taken<'_> {
+    /// The frames of a lane: 0 is the signal itself, then the followers, then the residue.
+    #[must_use]
+    pub fn lane(&self, lane: usize) -> &[Frame] {
+        &self.data[lane * self.stride + self.from..][..self.frames]
+    }
+}
+
+/// Something that takes what an output gives: a file, a meter.
+pub trait Sink: Send {
+    /// Takes the next frames, in order, from the first frame of the song to the end of its tail.
+    ///
+    /// # Errors
+    /// It cannot take them, for instance because the disk is full: the render stops.
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault>;
+}
+
+/// How a stream is opened.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// Frames in a block, up to [`MAX_BLOCK_FRAMES`]. Results do not depend on it.
+    pub block_frames: usize,
+    /// Groups of stems that are carried along as followers, by name. None: the key alone.
+    pub followers: Vec<Vec<String>>,
+    /// Blocks that may be under way at once in different steps; at least 1. More lets more threads work.
+    pub depth: usize,
+}
+
+impl Default for Setup {
+    fn default() -> Self {
+        Self { block_frames: 1024, followers: Vec::new(), depth: 4 }
+    }
+}
+
+/// A plan at work.
+pub struct Stream {
+    pub(crate) plan: Plan,
+    pub(crate) outputs: Vec<usize>,
+    pub(crate) needed: Vec<bool>,
+    pub(crate) block_frames: usize,
+    pub(crate) depth: usize,
+    lanes: usize,
+    total_frames: u64,
+    // The locks prove to the compiler what the order of steps guarantees: nobody ever waits for one.
+    states: Vec<Mutex<Option<StepState>>>,
+    slots: Vec<RwLock<Vec<Frame>>>,
+}
+
+impl Stream {
+    /// Opens all recordings that `outputs` (indices of steps) need and builds all processors on their way.
+    ///
+    /// # Errors
+    /// A file cannot be opened, or a processor cannot be built.
+    ///
+    /// # Panics
+    /// If the setup asks for blocks of 0 or more than [`MAX_BLOCK_FRAMES`] frames: a fault of the caller's code.
+    pub fn open(plan: &Plan, sources: &dyn Sources, outputs: &[usize], setup: &Setup) -> Result<Self, Fault> {
+        assert!((1..=MAX_BLOCK_FRAMES).contains(&setup.block_frames) && setup.depth > 0, "{setup:?}");
+        let needed = plan.needed_for(outputs);
+        let lanes = if setup.followers.is_empty() { 1 } else { setup.followers.len() + 2 };
+        let audio = |file: &str| sources.audio(file);
+        let context = Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, audio: &audio };
+        let mut states = Vec::with_capacity(plan.steps.len());
+        for (step, needed) in plan.steps.iter().zip(&needed) {
+            if !needed {
+                states.push(Mutex::new(None));
+                continue;
+            }
+            let playback = match &step.feed {
+                Feed::File { path, .. } => Some(sources.open(path)?),
+                Feed::Sum(_) => None,
+            };
+            let group = setup.followers.iter().position(|group| group.contains(&step.name));
+            let follower = if lanes == 1 { 0 } else { group.map_or(lanes - 1, |group| group + 1) };
+            let state = StepState::build(step, &context, playback, follower, setup.block_frames);
+            states.push(Mutex::new(Some(state.map_err(|error| {
+                let at = &step.name;
+                Fault::Input(Problem::new(Severity::Fail, "cannot-build", at, error.message, error.remedy))
+            })?)));
+        }
+        let slot = |needed: bool| vec![SILENCE; if needed { lanes * setup.block_frames } else { 0 }];
+        let slots = needed.iter().flat_map(|needed| (0..setup.depth).map(|_| RwLock::new(slot(*needed))));
+        let latest = outputs.iter().map(|output| plan.steps[*output].leaves).max().unwrap_or(0);
+        Ok(Self {
+            outputs: outputs.to_vec(),
+            block_frames: setup.block_frames,
+            depth: setup.depth,
+            lanes,
+            total_frames: plan.print_frames() + latest as u64,
+            states,
+            slots: slots.collect(),
+            plan: plan.clone(),
+            needed,
+        })
+    }
+
+    /// Renders from the first frame of the song to the end of its tail on `threads` threads. One sink per output takes
+    /// what comes; `progress` is told the part that is done, from 0 to 1. The samples do not depend on `threads`.
+    ///
+    /// # Errors
+    /// The first fault of a source or sink.
+    pub fn run(
+        self,
+        threads: usize,
+        sinks: Vec<Box<dyn Sink + '_>>,
+        progress: &(dyn Fn(f64) + Sync),
+    ) -> Result<RunFacts, Fault> {
+        crate::workers::run(&self, threads, sinks, progress)?;
+        let stems = self.plan.steps.iter().zip(self.states).filter_map(|(step, state)| {
+            let not_numbers = state.into_inner().ok().flatten()?.not_numbers;
+            (not_numbers.frames > 0).then(|| (step.name.clone(), not_numbers))
+        });
+        Ok(RunFacts { not_numbers: stems.collect() })
+    }
+
+    /// Blocks in the whole render.
+    pub(crate) fn blocks(&self) -> u64 {
+        self.total_frames.div_ceil(self.block_frames as u64)
+    }
+
+    fn frames_in(&self, block: u64) -> usize {
+        let left = self.total_frames - block * self.block_frames as u64;
+        left.min(self.block_frames as u64) as usize
+    }
+
+    fn slot(&self, step: usize, block: u64) -> &RwLock<Vec<Frame>> {
+        &self.slots[step * self.depth + (block % self.depth as u64) as usize]
+    }
+
+    /// Computes one block of one step. All that feeds it must have been computed for this block, and all that it feeds
+    /// must be done with the block `depth` before.
+    pub(crate) fn run_step(&self, index: usize, block: u64) -> Result<(), Fault> {
+        let step = &self.plan.steps[index];
+        let mut state = free(self.states[index].try_lock());
+        let Some(state) = state.as_mut() else { return Ok(()) };
+        let guards: Vec<_> = step.sources().map(|from| free(self.slot(from, block).try_read())).collect();
+        let sources: Vec<&[Frame]> = guards.iter().map(|guard| guard.as_slice()).collect();
+        let mut out = free(self.slot(index, block).try_write());
+        let mut lanes = Block::new(&mut out, self.block_frames, self.frames_in(block));
+        state.run(step, block * self.block_frames as u64, &sources, self.block_frames, &mut lanes)
+    }
+
+    /// Hands one block of one output to its sink.
+    pub(crate) fn deliver(&self, output: usize, block: u64, sink: &mut dyn Sink) -> Result<(), Fault> {
+        let step = self.outputs[output];
+        let leaves = self.plan.steps[step].leaves as u64;
+        let start = block * self.block_frames as u64;
+        let end = (start + self.frames_in(block) as u64).min(leaves + self.plan.print_frames());
+        let first = start.max(leaves);
+        if first >= end {
+            return Ok(());
+        }
+        let data = free(self.slot(step, block).try_read());
+        let (from, frames) = ((first - start) as usize, (end - first) as usize);
+        sink.take(&Taken { data: &data, stride: self.block_frames, from, frames })
+    }
+
+    /// Lanes that every output has.
+    #[must_use]
+    pub fn lanes(&self) -> usize {
+        self.lanes
+    }
+}
+
+/// What a render found out about its sources.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct RunFacts {
+    /// Stems with frames that were no numbers.
+    pub not_numbers: Vec<(String, NotNumbers)>,
+}
+
+/// The guard of a lock that nobody else can hold now.
+fn free<T>(guard: Result<T, TryLockError<T>>) -> T {
+    match guard {
+        Ok(guard) => guard,
+        Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner(),
+        Err(TryLockError::WouldBlock) => unreachable!("the order of steps keeps their blocks apart"),
+    }
+}
