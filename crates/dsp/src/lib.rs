@@ -81,12 +81,15 @@ pub struct BuildError {
     pub remedy: String,
 }
 
+/// Builds a processor from its settings. This is where it allocates.
+pub type Build = fn(&Settings, &Context<'_>) -> Result<Box<dyn Processor>, BuildError>;
+
 /// One processor of the catalogue.
 pub struct Entry {
     /// Its description.
     pub spec: &'static Spec,
-    /// Builds it. This is where it allocates.
-    pub build: fn(&Settings, &Context<'_>) -> Result<Box<dyn Processor>, BuildError>,
+    /// Builds it.
+    pub build: Build,
 }
 
 /// The entry of a processor by its name in the sheet.

@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use sheet::{Link, Loudness, Node, NodeKind, Print, Sheet, Tap, Target};
-use units::{Frame, Place, Problem, Severity, frames_from_ms, frames_from_secs};
+use units::{Frame, Problem, Severity, frames_from_ms, frames_from_secs};
 
 use crate::alignment::align;
 use crate::curve::{Curve, GainLaw, Level};
+use crate::fault::Fault;
 use crate::plan::{Feed, Input, Plan, PlanLink, Port, Role, Step};
 
 /// Tails longer than this are cut: nothing that sounds on for a minute is meant to.
@@ -18,7 +19,7 @@ pub trait Facts {
     ///
     /// # Errors
     /// The file is missing, unreadable, or of a kind that cannot be used.
-    fn frames(&self, file: &str) -> Result<u64, Problem>;
+    fn frames(&self, file: &str) -> Result<u64, Fault>;
 
     /// A whole audio file at the song's rate, for impulse responses.
     fn audio(&self, file: &str) -> Option<Arc<[Frame]>>;
@@ -66,7 +67,7 @@ struct Compiler<'a> {
     problems: Vec<Problem>,
 }
 
-impl Compiler<'_> {
+impl<'a> Compiler<'a> {
     fn song_frames(&mut self) -> u64 {
         let mut last = 0;
         for node in self.sheet.stems().filter(|node| !node.mute) {
@@ -76,7 +77,7 @@ impl Compiler<'_> {
                     let end = frames_from_secs(*from_secs, self.rate_hz).saturating_add_unsigned(frames);
                     last = last.max(end.max(0).unsigned_abs());
                 }
-                Err(problem) => self.problems.push(problem.at_place(file.place())),
+                Err(fault) => self.problems.push(fault.into_problem().at_place(file.place())),
             }
         }
         last
@@ -84,7 +85,7 @@ impl Compiler<'_> {
 
     /// Nodes in an order in which each comes after all that feed it (Kahn's algorithm).
     fn order(&mut self) -> Vec<usize> {
-        let nodes = &self.sheet.nodes;
+        let nodes: &'a [Node] = &self.sheet.nodes;
         let index_of: std::collections::HashMap<&str, usize> =
             nodes.iter().enumerate().map(|(index, node)| (node.name.as_str(), index)).collect();
         let mut feeds: Vec<Vec<usize>> = vec![Vec::new(); nodes.len()];
@@ -116,15 +117,14 @@ impl Compiler<'_> {
             let node = &nodes[index];
             let message = format!("“{}” feeds itself through other buses.", node.name);
             let remedy = "Break the loop: take one of its sends or routes away.".to_owned();
-            self.problems.push(
-                Problem::new(Severity::Fail, "loop", &node.name, message, remedy).at_place(node.place()),
-            );
+            self.problems
+                .push(Problem::new(Severity::Fail, "loop", &node.name, message, remedy).at_place(node.place()));
         }
         order
     }
 
     fn node(&mut self, index: usize) {
-        let node = &self.sheet.nodes[index];
+        let node: &'a Node = &self.sheet.nodes[index];
         let (feed, arrives, mut tail_frames) = match &node.kind {
             NodeKind::Stem { file, from_secs, .. } => {
                 let starts_at = frames_from_secs(*from_secs, self.rate_hz);
@@ -247,9 +247,11 @@ impl Compiler<'_> {
         let (mut now, mut tail) = (arrives, 0);
         let mut links = Vec::with_capacity(chain.len());
         for (link, rides) in chain.iter().zip(rides.into_iter().chain(std::iter::repeat_with(Vec::new))) {
-            let key = link.key.as_ref().and_then(|name| self.sheet.node(name)).and_then(|(index, node)| {
-                Some((self.step_of[index]?, GainLaw { muted: node.mute, ..self.fader(node) }))
-            });
+            let key = link
+                .key
+                .as_ref()
+                .and_then(|name| self.sheet.node(name))
+                .and_then(|(index, node)| Some((self.step_of[index]?, self.fader(node))));
             let key_leaves = key.as_ref().map(|(from, _)| self.steps[*from].leaves);
             let latest = key_leaves.unwrap_or(0).max(now);
             let key = key.map(|(from, law)| Input { from, law, align_frames: latest - self.steps[from].leaves });
@@ -317,4 +319,3 @@ impl Compiler<'_> {
         self.steps.len() - 1
     }
 }
-

@@ -41,12 +41,10 @@ impl Curve {
     #[must_use]
     pub fn value_at(&self, frame: i64) -> f64 {
         let after = self.points.partition_point(|(at, _)| *at <= frame);
-        match (after.checked_sub(1).map(|i| self.points[i]), self.points.get(after)) {
+        match (after.checked_sub(1).map(|i| self.points[i]), self.points.get(after).copied()) {
             (None, None) => 0.0,
-            (None, Some((_, value))) | (Some((_, value)), None) => *value,
-            (Some((from, low)), Some((to, high))) => {
-                low + (high - low) * ((frame - from) as f64 / (to - from) as f64)
-            }
+            (None, Some((_, value))) | (Some((_, value)), None) => value,
+            (Some((from, low)), Some((to, high))) => low + (high - low) * ((frame - from) as f64 / (to - from) as f64),
         }
     }
 
@@ -126,8 +124,7 @@ impl GainLaw {
     /// Whether the gains are the same at every frame from `from` to `to`, both included.
     #[must_use]
     pub fn rests_between(&self, from: i64, to: i64) -> bool {
-        self.muted
-            || self.levels.iter().chain([&self.pan_percent]).all(|level| level.rests_between(from, to))
+        self.muted || self.levels.iter().chain([&self.pan_percent]).all(|level| level.rests_between(from, to))
     }
 
     /// Multiplies `frames`, whose first is at frame `from` of song time, and adds them to `sum`.

@@ -15,12 +15,6 @@ impl DelayLine {
         Self { held: vec![SILENCE; frames] }
     }
 
-    /// Its length in frames.
-    #[must_use]
-    pub fn frames(&self) -> usize {
-        self.held.len()
-    }
-
     /// Calls `take` with the delayed frames that belong to `input`, in one or two pieces with the index of each piece's
     /// first frame, and keeps the end of `input` for the next call.
     pub fn pass(&mut self, input: &[Frame], mut take: impl FnMut(usize, &[Frame])) {
@@ -51,11 +45,6 @@ impl DelayLine {
             frames.rotate_right(delay);
             self.held.swap_with_slice(&mut frames[..delay]);
         }
-    }
-
-    /// Silent again.
-    pub fn reset(&mut self) {
-        self.held.fill(SILENCE);
     }
 }
 

@@ -7,17 +7,23 @@ use units::{Problem, Severity};
 pub enum Fault {
     /// A file or setting cannot be used.
     #[error("{}", .0.message)]
-    Input(Problem),
+    Input(Box<Problem>),
     /// The machine failed: disk, memory.
     #[error("{}", .0.message)]
-    Machine(Problem),
+    Machine(Box<Problem>),
 }
 
 impl Fault {
+    /// A file or setting that cannot be used.
+    #[must_use]
+    pub fn input(code: &'static str, at: &str, message: String, remedy: String) -> Self {
+        Self::Input(Box::new(Problem::new(Severity::Fail, code, at, message, remedy)))
+    }
+
     /// A fault of the machine.
     #[must_use]
-    pub fn machine(code: &'static str, at: &str, message: String, remedy: &str) -> Self {
-        Self::Machine(Problem::new(Severity::Fail, code, at, message, remedy.to_owned()))
+    pub fn machine(code: &'static str, at: &str, message: String, remedy: String) -> Self {
+        Self::Machine(Box::new(Problem::new(Severity::Fail, code, at, message, remedy)))
     }
 
     /// What is wrong.
@@ -25,6 +31,14 @@ impl Fault {
     pub fn problem(&self) -> &Problem {
         match self {
             Self::Input(problem) | Self::Machine(problem) => problem,
+        }
+    }
+
+    /// What is wrong, taken out.
+    #[must_use]
+    pub fn into_problem(self) -> Problem {
+        match self {
+            Self::Input(problem) | Self::Machine(problem) => *problem,
         }
     }
 }

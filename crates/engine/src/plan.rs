@@ -135,24 +135,26 @@ impl Plan {
         needed
     }
 
-    /// Adds a step that gives what one path brings to a sum, and returns its index. It changes nothing else.
-    pub fn probe(&mut self, sum: usize, input: usize) -> Option<usize> {
-        let Feed::Sum(inputs) = &self.steps[sum].feed else { return None };
-        let path = inputs.get(input)?.clone();
-        let name = format!("{} in {}", self.steps[path.from].name, self.steps[sum].name);
-        let (arrives, tail_frames) = (self.steps[sum].arrives, self.steps[path.from].tail_frames);
+    /// Adds a step that gives the sum of some of the paths into a sum, for measuring, and returns its index. It changes
+    /// nothing else.
+    pub fn probe(&mut self, sum: usize, paths: &dyn Fn(usize) -> bool) -> usize {
+        let inputs: Vec<Input> = match &self.steps[sum].feed {
+            Feed::File { .. } => Vec::new(),
+            Feed::Sum(inputs) => inputs.iter().enumerate().filter(|(i, _)| paths(*i)).map(|(_, p)| p.clone()).collect(),
+        };
+        let arrives = self.steps[sum].arrives;
         self.steps.push(Step {
-            name,
+            name: format!("part of {}", self.steps[sum].name),
             role: Role::Probe,
-            feed: Feed::Sum(vec![path]),
+            tail_frames: inputs.iter().map(|input| self.steps[input.from].tail_frames).max().unwrap_or(0),
+            feed: Feed::Sum(inputs),
             trim: GainLaw::unity(),
             delay_frames: 0,
             links: Vec::new(),
             arrives,
             leaves: arrives,
-            tail_frames,
         });
-        Some(self.steps.len() - 1)
+        self.steps.len() - 1
     }
 
     /// The end of a print alone, from the gain that its loudness decides: a plan of two steps, fed by a file that holds

@@ -1,5 +1,7 @@
 //! A step at work: its source, its delay lines, its processors.
 
+use std::ops::Deref;
+
 use dsp::ramp::RAMP_FRAMES;
 use dsp::{BuildError, Context, Processor};
 use units::{At, Block, Frame, SILENCE, Settings, Value};
@@ -98,20 +100,20 @@ impl StepState {
         })
     }
 
-    /// Computes one block, whose first frame is `at` frames after the start of the stream. `lane_of` gives the frames of
-    /// another step's lane in this block.
-    pub(crate) fn run<'a>(
+    /// Computes one block, whose first frame is `at` frames after the start of the stream. `output_of` gives another
+    /// step's lanes in this block, `stride` frames apart.
+    pub(crate) fn run<G: Deref<Target = Vec<Frame>>>(
         &mut self,
         step: &Step,
         at: u64,
-        sources: &[&'a [Frame]],
+        output_of: impl Fn(usize) -> G,
         stride: usize,
         out: &mut Block<'_>,
     ) -> Result<(), Fault> {
         let song = at as i64 - step.arrives as i64;
         match &step.feed {
             Feed::File { starts_at, .. } => self.play(song, *starts_at, out)?,
-            Feed::Sum(inputs) => self.sum(inputs, song, sources, stride, out),
+            Feed::Sum(inputs) => self.sum(inputs, song, &output_of, stride, out),
         }
         for lane in out.lanes_mut() {
             step.trim.apply(song, lane);
@@ -119,10 +121,12 @@ impl StepState {
         for (lane, line) in out.lanes_mut().zip(&mut self.delay) {
             line.delay(lane);
         }
-        let mut keys = sources[sources.len() - step.links.iter().filter(|link| link.key.is_some()).count()..].iter();
         for (link, state) in step.links.iter().zip(&mut self.links) {
-            let key = link.key.as_ref().and_then(|_| keys.next());
-            state.run(link, at as i64 - link.arrives as i64, key.copied(), out);
+            let song = at as i64 - link.arrives as i64;
+            if let Some(key) = &link.key {
+                state.listen(key, song, &output_of(key.from)[..out.frames()]);
+            }
+            state.run(song, out);
         }
         Ok(())
     }
@@ -156,13 +160,20 @@ impl StepState {
         Ok(())
     }
 
-    fn sum(&mut self, inputs: &[Input], song: i64, sources: &[&[Frame]], stride: usize, out: &mut Block<'_>) {
+    fn sum<G: Deref<Target = Vec<Frame>>>(
+        &mut self,
+        inputs: &[Input],
+        song: i64,
+        output_of: &impl Fn(usize) -> G,
+        stride: usize,
+        out: &mut Block<'_>,
+    ) {
         let frames = out.frames();
-        for (lane_index, lane) in out.lanes_mut().enumerate() {
-            lane.fill(SILENCE);
-            for ((input, lines), source) in inputs.iter().zip(&mut self.aligning).zip(sources) {
-                let source = &source[lane_index * stride..][..frames];
-                lines[lane_index].pass(source, |from, piece| {
+        out.lanes_mut().for_each(|lane| lane.fill(SILENCE));
+        for (input, lines) in inputs.iter().zip(&mut self.aligning) {
+            let source = output_of(input.from);
+            for ((lane, line), source) in out.lanes_mut().zip(lines).zip(source.chunks_exact(stride)) {
+                line.pass(&source[..frames], |from, piece| {
                     input.law.add(song + from as i64, piece, &mut lane[from..from + piece.len()]);
                 });
             }
@@ -181,26 +192,29 @@ impl LinkState {
             rides.push(RideState { at: *at, curve: curve.clone(), value });
         }
         let processor = if link.off { None } else { Some(build(&settings, context)?) };
-        let key = link.key.as_ref().map(|key| KeyState {
-            aligning: DelayLine::new(key.align_frames),
-            frames: vec![SILENCE; block_frames],
-        });
+        let key = link
+            .key
+            .as_ref()
+            .map(|key| KeyState { aligning: DelayLine::new(key.align_frames), frames: vec![SILENCE; block_frames] });
         let bypass = if link.off { lines(link.latency_frames) } else { Vec::new() };
         Ok(Self { processor, wait: lines(link.wait_frames), bypass, key, rides })
     }
 
+    /// Takes in the block of the bus that the link listens to.
+    fn listen(&mut self, input: &Input, song: i64, source: &[Frame]) {
+        let Some(state) = &mut self.key else { return };
+        state.frames[..source.len()].fill(SILENCE);
+        state.aligning.pass(source, |from, piece| {
+            input.law.add(song + from as i64, piece, &mut state.frames[from..from + piece.len()]);
+        });
+    }
+
     /// Runs the link over a block whose first frame is at `song` frames of song time.
-    fn run(&mut self, link: &PlanLink, song: i64, key: Option<&[Frame]>, block: &mut Block<'_>) {
+    fn run(&mut self, song: i64, block: &mut Block<'_>) {
         for (lane, line) in block.lanes_mut().zip(&mut self.wait) {
             line.delay(lane);
         }
         let frames = block.frames();
-        if let (Some(state), Some(source), Some(input)) = (&mut self.key, key, &link.key) {
-            state.frames[..frames].fill(SILENCE);
-            state.aligning.pass(&source[..frames], |from, piece| {
-                input.law.add(song + from as i64, piece, &mut state.frames[from..from + piece.len()]);
-            });
-        }
         let Some(processor) = &mut self.processor else {
             block.lanes_mut().zip(&mut self.bypass).for_each(|(lane, line)| line.delay(lane));
             return;

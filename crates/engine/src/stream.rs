@@ -3,7 +3,7 @@
 use std::sync::{Mutex, RwLock, TryLockError};
 
 use dsp::Context;
-use units::{Block, Frame, MAX_BLOCK_FRAMES, Problem, SILENCE, Severity};
+use units::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE};
 
 use crate::compile::Facts;
 use crate::fault::Fault;
@@ -102,10 +102,9 @@ impl Stream {
             let group = setup.followers.iter().position(|group| group.contains(&step.name));
             let follower = if lanes == 1 { 0 } else { group.map_or(lanes - 1, |group| group + 1) };
             let state = StepState::build(step, &context, playback, follower, setup.block_frames);
-            states.push(Mutex::new(Some(state.map_err(|error| {
-                let at = &step.name;
-                Fault::Input(Problem::new(Severity::Fail, "cannot-build", at, error.message, error.remedy))
-            })?)));
+            states.push(Mutex::new(Some(
+                state.map_err(|error| Fault::input("cannot-build", &step.name, error.message, error.remedy))?,
+            )));
         }
         let slot = |needed: bool| vec![SILENCE; if needed { lanes * setup.block_frames } else { 0 }];
         let slots = needed.iter().flat_map(|needed| (0..setup.depth).map(|_| RwLock::new(slot(*needed))));
@@ -162,11 +161,10 @@ impl Stream {
         let step = &self.plan.steps[index];
         let mut state = free(self.states[index].try_lock());
         let Some(state) = state.as_mut() else { return Ok(()) };
-        let guards: Vec<_> = step.sources().map(|from| free(self.slot(from, block).try_read())).collect();
-        let sources: Vec<&[Frame]> = guards.iter().map(|guard| guard.as_slice()).collect();
+        let output_of = |from| free(self.slot(from, block).try_read());
         let mut out = free(self.slot(index, block).try_write());
         let mut lanes = Block::new(&mut out, self.block_frames, self.frames_in(block));
-        state.run(step, block * self.block_frames as u64, &sources, self.block_frames, &mut lanes)
+        state.run(step, block * self.block_frames as u64, output_of, self.block_frames, &mut lanes)
     }
 
     /// Hands one block of one output to its sink.
