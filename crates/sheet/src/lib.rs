@@ -1,8 +1,22 @@
 //! The recall sheet: text in, a typed network and problems with places out.
+//!
+//! [`read`] turns a text into a [`Sheet`]; it knows processors only as data (a list of [`units::Spec`]). All that can be
+//! wrong is reported at once, each problem with its place and a remedy.
+//!
+//! - `keys`: every key of the sheet that is not a processor's, written once;
+//! - `tree`: the text as values with the bytes they stand in;
+//! - `reader`: tree to sheet;
+//! - `network`: what is odd about the routing.
 
+pub mod keys;
+mod lines;
 mod model;
+mod nearest;
+mod reader;
+mod tree;
 
 pub use model::{
     Accepted, CodecChoice, Dither, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind, Print, Reference, Ride,
     Section, Send, Sheet, Song, Tap, Target,
 };
+pub use reader::read;

@@ -19,6 +19,14 @@ pub enum Unit {
     InchPerSecond,
     /// Decibels an octave (`_db_per_octave`).
     DecibelPerOctave,
+    /// Loudness units against full scale (`_lufs`).
+    Lufs,
+    /// Beats a minute (`_bpm`).
+    BeatPerMinute,
+    /// Kilobits a second (`kbps`).
+    KilobitPerSecond,
+    /// Bits a sample (`bits`).
+    Bit,
     /// A plain number: Q, ratio, count.
     Plain,
 }
@@ -36,6 +44,10 @@ impl Unit {
             Self::Percent => "%",
             Self::InchPerSecond => "ips",
             Self::DecibelPerOctave => "dB/octave",
+            Self::Lufs => "LUFS",
+            Self::BeatPerMinute => "bpm",
+            Self::KilobitPerSecond => "kbit/s",
+            Self::Bit => "bit",
             Self::Plain => "",
         }
     }

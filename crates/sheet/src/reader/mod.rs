@@ -1,0 +1,87 @@
+//! From text to sheet.
+//!
+//! Reading never stops at the first mistake: a value that cannot be used is reported and stands at its default until
+//! the end, when a sheet with any failure is withheld.
+
+mod chain;
+mod clock;
+mod fields;
+mod forms;
+mod names;
+mod node;
+mod print;
+mod report;
+mod ride;
+mod song;
+
+use units::{Problem, Severity, Spec};
+
+use crate::keys;
+use crate::model::{Accepted, Reference, Sheet};
+use crate::tree::{self, Tree, Written};
+use clock::Clock;
+use fields::Fields;
+use names::Names;
+use report::Report;
+
+/// What every part of the reader needs.
+struct Reader<'a> {
+    report: &'a Report<'a>,
+    catalogue: &'a [&'static Spec],
+    names: Names,
+    clock: Clock,
+}
+
+/// Reads a recall sheet. The catalogue says which processors there are.
+///
+/// The sheet is withheld if the text cannot be understood as one: TOML that does not parse, a key, word or name that
+/// does not exist, a value out of its range. Everything wrong is reported, in the order of the text.
+#[must_use]
+pub fn read(text: &str, catalogue: &[&'static Spec]) -> (Option<Sheet>, Vec<Problem>) {
+    let report = Report::new(text);
+    let table = match tree::parse(text) {
+        Ok(table) => table,
+        Err(error) => {
+            report.syntax(&error);
+            return (None, report.into_problems());
+        }
+    };
+    let root = Written { span: 0..text.find('\n').unwrap_or(text.len()), value: Tree::Table(table) };
+    let sheet = read_root(&report, catalogue, &root);
+    let problems = report.into_problems();
+    let failed = problems.iter().any(|problem| problem.severity == Severity::Fail);
+    (sheet.filter(|_| !failed), problems)
+}
+
+fn read_root(report: &Report<'_>, catalogue: &[&'static Spec], root: &Written) -> Option<Sheet> {
+    let fields = Fields::open(report, &keys::SHEET, root, "sheet".to_owned())?;
+    fields.whole(&keys::FORMAT_LINE);
+    let (song, mut clock) = song::read_song(&fields);
+    let sections = song::read_sections(&fields, &mut clock);
+    let names = Names::gather(&fields);
+    let reader = Reader { report, catalogue, names, clock };
+    Some(Sheet {
+        song,
+        references: read_references(&fields),
+        sections,
+        nodes: node::read_nodes(&reader, &fields),
+        prints: print::read_prints(&reader, &fields),
+        accepted: read_accepted(&fields),
+    })
+}
+
+fn read_references(sheet: &Fields<'_>) -> Vec<Reference> {
+    let one = |fields: Fields<'_>| Some(Reference { name: fields.text(&keys::NAME)?, file: fields.file(&keys::FILE)? });
+    sheet.entries("reference", &keys::REFERENCE).into_iter().filter_map(one).collect()
+}
+
+fn read_accepted(sheet: &Fields<'_>) -> Vec<Accepted> {
+    let one = |fields: Fields<'_>| {
+        Some(Accepted {
+            code: fields.text(&keys::CODE)?,
+            at: fields.string(&keys::WHERE),
+            reason: fields.string(&keys::REASON)?,
+        })
+    };
+    sheet.entries("accept", &keys::ACCEPT).into_iter().filter_map(one).collect()
+}

@@ -1,0 +1,101 @@
+//! The names that a sheet gives, and the look-up of those it refers to.
+
+use std::collections::HashMap;
+
+use super::fields::Fields;
+use super::report::{Fault, Report};
+use crate::keys::{Key, Named, Takes};
+use crate::model::Name;
+use crate::tree::Written;
+
+/// Every name of the sheet that others may use.
+pub(crate) struct Names {
+    /// Stems and buses; whether it is a bus.
+    nodes: HashMap<String, bool>,
+    references: HashMap<String, ()>,
+}
+
+impl Names {
+    /// Gathers the names and reports those given twice.
+    pub fn gather(sheet: &Fields<'_>) -> Self {
+        let (stems, buses) = (given(sheet, "stem"), given(sheet, "bus"));
+        let nodes = stems.iter().map(|name| (name, "stem")).chain(buses.iter().map(|name| (name, "bus")));
+        refuse_twice(sheet.report, nodes);
+        for key in ["reference", "section", "print"] {
+            refuse_twice(sheet.report, given(sheet, key).iter().map(|name| (name, key)));
+        }
+        let is_bus = |list: &[(String, &Written)], bus| {
+            list.iter().map(move |(name, _)| (name.clone(), bus)).collect::<Vec<_>>()
+        };
+        Self {
+            nodes: is_bus(&stems, false).into_iter().chain(is_bus(&buses, true)).collect(),
+            references: given(sheet, "reference").into_iter().map(|(name, _)| (name, ())).collect(),
+        }
+    }
+
+    /// The name that a key refers to; reported if there is no such thing.
+    pub fn resolve(&self, fields: &Fields<'_>, key: &Key) -> Option<Name> {
+        let Takes::NameOf(named) = key.takes else { return None };
+        let entry = fields.get(key.name)?;
+        let Some(text) = entry.item.text() else {
+            let message = format!("`{}` takes a name, not {}.", key.name, entry.item.what());
+            fields.fail(&entry.item, Fault::new("wrong-type", message, "Write a name in quotes."));
+            return None;
+        };
+        match self.fault(named, text, fields.report) {
+            None => Some(Name::new(text, fields.report.place(&entry.item.span))),
+            Some(fault) => {
+                fields.fail(&entry.item, fault);
+                None
+            }
+        }
+    }
+
+    fn fault(&self, named: Named, text: &str, report: &Report<'_>) -> Option<Fault> {
+        let known = match named {
+            Named::Bus if self.nodes.get(text) == Some(&false) => {
+                let message = format!("`{text}` is a stem, and stems have no input.");
+                return Some(Fault::new("not-a-bus", message, "Name a bus."));
+            }
+            Named::Bus | Named::Node => self.nodes.contains_key(text),
+            Named::Reference => self.references.contains_key(text),
+        };
+        if known {
+            return None;
+        }
+        let (kind, mut words): (_, Vec<&str>) = match named {
+            Named::Bus => ("bus", self.nodes.iter().filter(|(_, bus)| **bus).map(|(name, _)| name.as_str()).collect()),
+            Named::Node => ("stem or bus", self.nodes.keys().map(String::as_str).collect()),
+            Named::Reference => ("reference", self.references.keys().map(String::as_str).collect()),
+        };
+        words.sort_unstable();
+        let message = format!("There is no {kind} `{text}`.");
+        Some(Fault::new("unknown-name", message, report.suggestion(text, words)))
+    }
+}
+
+/// The names under a key, as they are written.
+fn given<'a>(sheet: &Fields<'a>, key: &str) -> Vec<(String, &'a Written)> {
+    let items = sheet.get(key).and_then(|entry| entry.item.list()).unwrap_or(&[]);
+    let name = |item: &'a Written| {
+        let written = &item.table()?.get("name")?.item;
+        Some((written.text()?.to_owned(), written))
+    };
+    items.iter().filter_map(name).collect()
+}
+
+fn refuse_twice<'n>(report: &Report<'_>, names: impl Iterator<Item = (&'n (String, &'n Written), &'n str)>) {
+    let mut first: HashMap<&str, (usize, &str)> = HashMap::new();
+    let mut names: Vec<_> = names.collect();
+    names.sort_by_key(|((_, written), _)| written.span.start);
+    for ((name, written), kind) in names {
+        let line = report.place(&written.span).line;
+        if let Some((first_line, first_kind)) = first.get(name.as_str()) {
+            let message = format!("`{name}` is already the name of the {first_kind} in line {first_line}.");
+            let fault = Fault::new("duplicate-name", message, "Give each its own name.");
+            report.fail(&format!("{kind} {name}"), &written.span, fault);
+        } else {
+            first.insert(name, (line, kind));
+        }
+    }
+}

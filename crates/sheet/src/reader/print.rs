@@ -1,0 +1,112 @@
+//! Prints.
+
+use super::Reader;
+use super::chain::read_chain;
+use super::fields::Fields;
+use super::forms::whole_list;
+use super::report::Fault;
+use crate::keys;
+use crate::model::{CodecChoice, Dither, FileFormat, FileSpec, Loudness, Name, Print};
+use crate::tree::Written;
+
+/// Highest rate of MPEG-1 Layer III (ISO/IEC 11172-3).
+const MP3_MOST_HZ: u32 = 48_000;
+
+pub(super) fn read_prints(reader: &Reader<'_>, sheet: &Fields<'_>) -> Vec<Print> {
+    sheet.entries("print", &keys::PRINT).iter().map(|fields| read_print(reader, fields)).collect()
+}
+
+fn read_print(reader: &Reader<'_>, fields: &Fields<'_>) -> Print {
+    Print {
+        name: fields.text(&keys::NAME).unwrap_or_else(|| Name::new("", fields.place())),
+        kind: fields.string(&keys::PRINT_KIND),
+        from: reader.names.resolve(fields, &keys::PRINT_FROM).unwrap_or_else(|| Name::new("", fields.place())),
+        chain: read_chain(reader, fields, keys::PRINT_CHAIN.name).0,
+        loudness: read_loudness(reader, fields),
+        survive: fields.list(keys::SURVIVE.name).iter().filter_map(|item| read_codec(fields, item)).collect(),
+        files: fields.entries("files", &keys::PRINT_FILE).iter().map(read_file).collect(),
+        pattern: fields.string(&keys::PATTERN),
+    }
+}
+
+fn read_loudness(reader: &Reader<'_>, print: &Fields<'_>) -> Option<Loudness> {
+    let entry = print.get(keys::LOUDNESS.name)?;
+    let at = format!("{}, loudness", print.at());
+    let fields = Fields::open(print.report, &keys::LOUDNESS_TARGET, &entry.item, at)?;
+    if fields.get(keys::LUFS.name).is_some() {
+        return Some(Loudness::Lufs(fields.number(&keys::LUFS)));
+    }
+    reader.names.resolve(&fields, &keys::MATCH).map(Loudness::Match)
+}
+
+fn read_codec(print: &Fields<'_>, item: &Written) -> Option<CodecChoice> {
+    let Some(text) = item.text() else {
+        let message = format!("Here should be a codec and its rate, not {}.", item.what());
+        print.fail(item, Fault::new("wrong-type", message, "Write them in quotes, as in \"mp3 192\"."));
+        return None;
+    };
+    let (name, rate) = text.trim().split_once(' ').unwrap_or((text.trim(), ""));
+    let Some((codec, rates)) = keys::CODECS.iter().find(|(codec, _)| *codec == name) else {
+        let remedy = print.report.suggestion(name, keys::CODECS.iter().map(|(codec, _)| *codec));
+        print.fail(item, Fault::new("unknown-word", format!("There is no codec `{name}`."), remedy));
+        return None;
+    };
+    let kbps = rate.trim().parse::<u32>().ok().filter(|kbps| rates.contains(kbps));
+    if kbps.is_none() {
+        let message = format!("`{}` is not a bit rate of {codec}.", rate.trim());
+        let remedy = format!("Write one of {}.", whole_list(rates, units::Unit::KilobitPerSecond));
+        print.fail(item, Fault::new("out-of-range", message, remedy));
+    }
+    Some(CodecChoice { codec, kbps: kbps?, place: print.report.place(&item.span) })
+}
+
+fn read_file(fields: &Fields<'_>) -> FileSpec {
+    let bits = fields.whole(&keys::BITS).unwrap_or(24);
+    let kbps = fields.whole(&keys::KBPS).unwrap_or(320);
+    let dither = [Dither::Tpdf, Dither::Shaped, Dither::None][fields.choice(&keys::DITHER)];
+    let dither = if bits == 32 { Dither::None } else { dither };
+    let rate_hz = fields.whole(&keys::FILE_RATE);
+    let format = match fields.choice(&keys::FILE_FORMAT) {
+        0 => FileFormat::Wav { bits, dither },
+        1 => FileFormat::Flac { bits, dither },
+        _ => FileFormat::Mp3 { kbps },
+    };
+    for (key, fault) in misfits(format, rate_hz) {
+        if let Some(entry) = fields.get(key) {
+            fields.fail(&entry.item, fault);
+        }
+    }
+    FileSpec { format, rate_hz, place: fields.place() }
+}
+
+/// Keys that mean nothing, or cannot be, for a format.
+fn misfits(format: FileFormat, rate_hz: Option<u32>) -> Vec<(&'static str, Fault)> {
+    let means_nothing = |key: &str, format: &str, remedy: &str| {
+        Fault::new("misfit", format!("`{key}` means nothing for {format}."), remedy.to_owned())
+    };
+    match format {
+        FileFormat::Mp3 { .. } => {
+            let mut faults: Vec<_> = [keys::BITS.name, keys::DITHER.name]
+                .map(|key| (key, means_nothing(key, "mp3", "Leave it out; mp3 takes `kbps`.")))
+                .into();
+            if rate_hz.is_some_and(|rate_hz| rate_hz > MP3_MOST_HZ) {
+                let message = "An mp3 has at most 48000 Hz.";
+                faults.push((keys::FILE_RATE.name, Fault::new("misfit", message, "Write 44100 or 48000.")));
+            }
+            faults
+        }
+        FileFormat::Flac { bits: 32, .. } => {
+            let fault = Fault::new("misfit", "A flac has at most 24 bits here.", "Write 16 or 24, or take wav.");
+            vec![(keys::BITS.name, fault), (keys::KBPS.name, means_nothing("kbps", "flac", "Leave it out."))]
+        }
+        FileFormat::Flac { .. } => vec![(keys::KBPS.name, means_nothing("kbps", "flac", "Leave it out."))],
+        FileFormat::Wav { bits, .. } => {
+            let mut faults = vec![(keys::KBPS.name, means_nothing("kbps", "wav", "Leave it out; wav takes `bits`."))];
+            if bits == 32 {
+                let remedy = "Leave it out: floating point is not rounded.";
+                faults.push((keys::DITHER.name, means_nothing("dither", "32 bits", remedy)));
+            }
+            faults
+        }
+    }
+}

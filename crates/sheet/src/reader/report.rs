@@ -1,0 +1,112 @@
+//! Problems as they are found.
+
+use std::cell::{Cell, RefCell};
+use std::ops::Range;
+
+use toml_edit::TomlError;
+use units::{Place, Problem, Severity};
+
+use crate::lines::Lines;
+use crate::nearest::nearest;
+
+/// Most problems that one reading reports: beyond that, the rest helps nobody.
+const MOST_PROBLEMS: usize = 200;
+
+/// Most words that one reading compares when it looks for right spellings.
+const MOST_COMPARED: usize = 200_000;
+
+/// What a check has to say about a value: a stable code, what is the case, what to do.
+pub(crate) struct Fault {
+    pub code: &'static str,
+    pub message: String,
+    pub remedy: String,
+}
+
+impl Fault {
+    pub fn new(code: &'static str, message: impl Into<String>, remedy: impl Into<String>) -> Self {
+        Self { code, message: message.into(), remedy: remedy.into() }
+    }
+}
+
+/// Collects problems and knows the places of a text.
+pub(crate) struct Report<'a> {
+    lines: Lines<'a>,
+    problems: RefCell<Vec<Problem>>,
+    left_out: Cell<usize>,
+    compared: Cell<usize>,
+}
+
+impl<'a> Report<'a> {
+    pub fn new(text: &'a str) -> Self {
+        Self {
+            lines: Lines::of(text),
+            problems: RefCell::new(Vec::new()),
+            left_out: Cell::new(0),
+            compared: Cell::new(0),
+        }
+    }
+
+    /// The place of a range of bytes.
+    pub fn place(&self, span: &Range<usize>) -> Place {
+        self.lines.place(span)
+    }
+
+    /// Adds a failure at a range of bytes.
+    pub fn fail(&self, at: &str, span: &Range<usize>, fault: Fault) {
+        self.fail_at(at, self.place(span), fault);
+    }
+
+    /// Adds a failure at a place.
+    pub fn fail_at(&self, at: &str, place: Place, fault: Fault) {
+        let mut problems = self.problems.borrow_mut();
+        if problems.len() < MOST_PROBLEMS {
+            let problem = Problem::new(Severity::Fail, fault.code, at, fault.message, fault.remedy);
+            problems.push(problem.at_place(place));
+        } else {
+            self.left_out.set(self.left_out.get() + 1);
+        }
+    }
+
+    /// Adds what the TOML parser has to say.
+    pub fn syntax(&self, error: &TomlError) {
+        let span = error.span().unwrap_or(0..0);
+        let message = error.message().lines().collect::<Vec<_>>().join("; ");
+        let remedy = if message.starts_with("duplicate key") {
+            "Write each key once in its table."
+        } else {
+            "Look at this line for a missing quote, bracket, comma or equals sign."
+        };
+        self.fail("sheet", &span, Fault::new("syntax", format!("This is not TOML: {message}."), remedy));
+    }
+
+    /// "Did you mean" with the nearest of some words, or what there is to choose from.
+    pub fn suggestion<'w>(&self, written: &str, words: impl IntoIterator<Item = &'w str> + Clone) -> String {
+        let count = words.clone().into_iter().count();
+        let compared = self.compared.get() + count;
+        let near = if compared > MOST_COMPARED { None } else { nearest(written, words.clone()) };
+        self.compared.set(compared);
+        match near {
+            Some(word) => format!("Did you mean `{word}`?"),
+            None if count == 0 => "There is none to choose from.".to_owned(),
+            None if count <= 16 => format!("There is {}.", listed(words)),
+            None => format!("There are {count}, none of them near in spelling."),
+        }
+    }
+
+    /// The problems, in the order of the text.
+    pub fn into_problems(self) -> Vec<Problem> {
+        let mut problems = self.problems.into_inner();
+        problems.sort_by_key(|problem| problem.place.map_or(usize::MAX, |place| place.from));
+        let left_out = self.left_out.get();
+        if left_out > 0 {
+            let message = format!("{left_out} more problems are not listed.");
+            problems.push(Problem::new(Severity::Fail, "too-many", "sheet", message, "Mend these first.".to_owned()));
+        }
+        problems
+    }
+}
+
+/// Words as a list in text.
+pub(crate) fn listed<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
+    words.into_iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
+}
