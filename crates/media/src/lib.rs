@@ -1,1 +1,39 @@
-//! media
+//! Audio files in and out: decoding, encoding, metadata, rate conversion, and the round trip through a lossy codec.
+//!
+//! - [`Reader`] reads a file as stereo frames; [`open_at`] reads it at another rate. Files are only ever opened for
+//!   reading.
+//! - [`create`] starts a [`Writer`]: WAV, FLAC or MP3, written beside its final name and renamed in one step.
+//! - [`RateConverter`] converts a rate with zero delay and the same samples on every machine.
+//! - [`codec`] sends a mix through a lossy codec and hands back what a listener would hear, aligned.
+//!
+//! Everything streams: memory does not grow with the length of a song. Every error names its file, its reason and a
+//! remedy ([`MediaError`]).
+//!
+//! Determinism: uncompressed and losslessly compressed sources, rate conversion and WAV and FLAC files are the same
+//! bytes on every machine. Lossy decoders and the MP3 encoder compute their tables with the machine's mathematics
+//! library, so their last bits may differ from one machine to the next.
+
+pub mod codec;
+mod decode;
+mod error;
+mod flac;
+mod id3;
+mod info;
+mod metadata;
+mod mp3;
+mod mp4;
+mod reader;
+mod resample;
+mod sample;
+mod source;
+mod wav;
+mod writer;
+
+pub use error::{MediaError, Reason};
+pub use info::{Bext, Format, Info, Loudness};
+pub use metadata::Metadata;
+pub use mp3::Kbps;
+pub use reader::{Reader, read_all};
+pub use resample::{RateConverter, ResampledReader};
+pub use source::{Source, open_at};
+pub use writer::{FileFormat, FlacBits, WavSample, Writer, Written, create};
