@@ -12,6 +12,7 @@ pub mod keys;
 mod lines;
 mod model;
 mod nearest;
+mod network;
 mod reader;
 mod tree;
 
@@ -19,4 +20,5 @@ pub use model::{
     Accepted, CodecChoice, Dither, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind, Print, Reference, Ride,
     Section, Send, Sheet, Song, Tap, Target,
 };
+pub use network::{accept, network_findings};
 pub use reader::read;

@@ -16,6 +16,14 @@ impl<'a> Lines<'a> {
         Self { text, starts: std::iter::once(0).chain(after_breaks).collect() }
     }
 
+    /// A range of bytes, drawn out to the end of the word that it ends in.
+    pub fn whole_word(&self, range: Range<usize>) -> Range<usize> {
+        let rest = self.text.get(range.end..).unwrap_or("");
+        let inside = self.text.get(range.clone()).is_some_and(|text| text.ends_with(char::is_alphanumeric));
+        let length = rest.find(|c: char| !c.is_alphanumeric() && c != '_').unwrap_or(rest.len());
+        range.start..range.end + if inside { length } else { 0 }
+    }
+
     /// The place of a range of bytes.
     pub fn place(&self, range: &Range<usize>) -> Place {
         let from = (0..=range.start.min(self.text.len())).rev().find(|at| self.text.is_char_boundary(*at)).unwrap_or(0);

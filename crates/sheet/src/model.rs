@@ -214,6 +214,15 @@ impl Node {
         matches!(self.kind, NodeKind::Stem { .. })
     }
 
+    /// The path of its file, if it is a stem.
+    #[must_use]
+    pub fn file(&self) -> Option<&Name> {
+        match &self.kind {
+            NodeKind::Stem { file, .. } => Some(file),
+            NodeKind::Bus => None,
+        }
+    }
+
     /// Where the sheet names it.
     #[must_use]
     pub fn place(&self) -> Place {

@@ -34,7 +34,8 @@ fn read_link(reader: &Reader<'_>, item: &Written, at: String) -> Option<Link> {
         match (spec, found) {
             (None, _) => {
                 let message = format!("There is no processor `{}`.", entry.key);
-                let remedy = report.suggestion(&entry.key, reader.catalogue.iter().map(|spec| spec.name));
+                let words = reader.catalogue.iter().map(|spec| spec.name).chain([keys::OFF.name]);
+                let remedy = report.suggestion(&entry.key, words);
                 report.fail(&at, &entry.key_span, Fault::new("unknown-processor", message, remedy));
                 return None;
             }

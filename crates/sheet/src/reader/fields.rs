@@ -57,19 +57,9 @@ impl<'a> Fields<'a> {
         &self.at
     }
 
-    /// Where it is written.
-    pub fn span(&self) -> &Range<usize> {
-        &self.span
-    }
-
     /// Where it is written, as a place.
     pub fn place(&self) -> Place {
         self.report.place(&self.span)
-    }
-
-    /// Its entries.
-    pub fn all(&self) -> &'a [Entry] {
-        &self.table.entries
     }
 
     /// The entry of a key.

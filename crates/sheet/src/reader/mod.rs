@@ -14,10 +14,11 @@ mod report;
 mod ride;
 mod song;
 
-use units::{Problem, Severity, Spec};
+use units::{Problem, Spec};
 
 use crate::keys;
 use crate::model::{Accepted, Reference, Sheet};
+use crate::network::{self, network_findings};
 use crate::tree::{self, Tree, Written};
 use clock::Clock;
 use fields::Fields;
@@ -32,10 +33,11 @@ struct Reader<'a> {
     clock: Clock,
 }
 
-/// Reads a recall sheet. The catalogue says which processors there are.
+/// Reads a recall sheet. The catalogue says which processors there are. Problems come in the order of the text.
 ///
 /// The sheet is withheld if the text cannot be understood as one: TOML that does not parse, a key, word or name that
-/// does not exist, a value out of its range. Everything wrong is reported, in the order of the text.
+/// does not exist, a value out of its range, a loop. Otherwise it comes with the findings of [`network_findings`],
+/// which may be failures too (a print that draws from nothing): the sheet can be played, but not delivered like that.
 #[must_use]
 pub fn read(text: &str, catalogue: &[&'static Spec]) -> (Option<Sheet>, Vec<Problem>) {
     let report = Report::new(text);
@@ -46,11 +48,24 @@ pub fn read(text: &str, catalogue: &[&'static Spec]) -> (Option<Sheet>, Vec<Prob
             return (None, report.into_problems());
         }
     };
-    let root = Written { span: 0..text.find('\n').unwrap_or(text.len()), value: Tree::Table(table) };
+    let first_line = 0..text.find('\n').unwrap_or(text.len());
+    let all_of_it = report.place(&first_line);
+    let root = Written { span: first_line, value: Tree::Table(table) };
     let sheet = read_root(&report, catalogue, &root);
+    if let Some(sheet) = &sheet {
+        network::loops(sheet).into_iter().for_each(|problem| report.add(problem));
+    }
     let problems = report.into_problems();
-    let failed = problems.iter().any(|problem| problem.severity == Severity::Fail);
-    (sheet.filter(|_| !failed), problems)
+    match sheet.filter(|_| problems.is_empty()) {
+        Some(sheet) => {
+            let mut findings = network_findings(&sheet);
+            for finding in &mut findings {
+                finding.place.get_or_insert(all_of_it);
+            }
+            (Some(sheet), findings)
+        }
+        None => (None, problems),
+    }
 }
 
 fn read_root(report: &Report<'_>, catalogue: &[&'static Spec], root: &Written) -> Option<Sheet> {

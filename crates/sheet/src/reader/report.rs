@@ -58,10 +58,14 @@ impl<'a> Report<'a> {
 
     /// Adds a failure at a place.
     pub fn fail_at(&self, at: &str, place: Place, fault: Fault) {
+        self.add(Problem::new(Severity::Fail, fault.code, at, fault.message, fault.remedy).at_place(place));
+    }
+
+    /// Adds a problem.
+    pub fn add(&self, problem: Problem) {
         let mut problems = self.problems.borrow_mut();
         if problems.len() < MOST_PROBLEMS {
-            let problem = Problem::new(Severity::Fail, fault.code, at, fault.message, fault.remedy);
-            problems.push(problem.at_place(place));
+            problems.push(problem);
         } else {
             self.left_out.set(self.left_out.get() + 1);
         }
@@ -69,7 +73,7 @@ impl<'a> Report<'a> {
 
     /// Adds what the TOML parser has to say.
     pub fn syntax(&self, error: &TomlError) {
-        let span = error.span().unwrap_or(0..0);
+        let span = error.span().map_or(0..0, |span| self.lines.whole_word(span));
         let message = error.message().lines().collect::<Vec<_>>().join("; ");
         let remedy = if message.starts_with("duplicate key") {
             "Write each key once in its table."

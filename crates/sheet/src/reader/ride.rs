@@ -107,7 +107,7 @@ impl Targets<'_> {
                 let number = numbered(list).1;
                 if number == 0 || number > entry.settings.row_count() {
                     let message = format!("There is no `{list}` in this {}.", spec.title);
-                    let remedy = format!("It has {} {}.", entry.settings.row_count(), rows.name);
+                    let remedy = format!("Its last is {} {}.", rows.singular, entry.settings.row_count());
                     return Err(Fault::new("unknown-target", message, remedy));
                 }
                 (Some(number - 1), rows.params, name)
