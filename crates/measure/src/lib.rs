@@ -1,1 +1,25 @@
-//! measure
+//! Meters and comparisons: facts about sound, never verdicts.
+//!
+//! One file holds one measure, with its method, its source and its tests. Meters are streaming: they take frames in
+//! pieces of any size, keep little, and give the same figures for any cut. Nothing here uses the processors that it is
+//! there to judge.
+//!
+//! [`Meter`] measures everything about one programme in one pass.
+
+pub mod level;
+pub mod loudness;
+pub mod sinc;
+pub mod spectrum;
+pub mod stereo;
+pub mod summary;
+pub mod true_peak;
+
+pub use level::{ClipRun, Clips};
+pub use loudness::{LoudnessMeter, LoudnessPoint};
+pub use spectrum::Spectrum;
+pub use stereo::{StereoImage, StereoPower};
+pub use summary::{Measured, Measures, Meter, NonFinite, measure};
+pub use true_peak::{Peak, TruePeakMeter};
+
+#[cfg(test)]
+mod signals;
