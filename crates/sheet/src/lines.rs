@@ -19,7 +19,8 @@ impl<'a> Lines<'a> {
     /// A range of bytes, drawn out to the end of the word that it ends in.
     pub fn whole_word(&self, range: Range<usize>) -> Range<usize> {
         let rest = self.text.get(range.end..).unwrap_or("");
-        let inside = self.text.get(range.clone()).is_some_and(|text| text.ends_with(char::is_alphanumeric));
+        let inside =
+            self.text.get(range.clone()).is_some_and(|text| text.is_empty() || text.ends_with(char::is_alphanumeric));
         let length = rest.find(|c: char| !c.is_alphanumeric() && c != '_').unwrap_or(rest.len());
         range.start..range.end + if inside { length } else { 0 }
     }

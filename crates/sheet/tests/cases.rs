@@ -68,7 +68,7 @@ fn reported(text: &str, problem: &Problem) -> Expected {
 }
 
 fn check(path: &Path) -> Vec<String> {
-    let text = fs::read_to_string(path).unwrap();
+    let text = fs::read_to_string(path).expect("the case can be read");
     let (sheet, problems) = sheet::read(&text, fixture::CATALOGUE);
     let mut found: Vec<Expected> = problems.iter().map(|problem| reported(&text, problem)).collect();
     let mut faults = Vec::new();
