@@ -8,8 +8,12 @@ use std::sync::Arc;
 
 use units::{At, Block, Frame, Settings, Spec};
 
+pub mod biquad;
 mod catalogue;
+pub mod eq;
 pub mod ramp;
+pub mod trim;
+pub mod width;
 
 pub use catalogue::CATALOGUE;
 
