@@ -6,8 +6,10 @@
 //! - `keys`: every key of the sheet that is not a processor's, written once;
 //! - `tree`: the text as values with the bytes they stand in;
 //! - `reader`: tree to sheet;
-//! - `network`: what is odd about the routing.
+//! - `network`: what is odd about the routing;
+//! - `edit`: changes of the text that leave the rest of it alone.
 
+mod edit;
 pub mod keys;
 mod lines;
 mod model;
@@ -16,6 +18,7 @@ mod network;
 mod reader;
 mod tree;
 
+pub use edit::{Edit, Plain, Step, set_value};
 pub use model::{
     Accepted, CodecChoice, Dither, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind, Print, Reference, Ride,
     Section, Send, Sheet, Song, Tap, Target,
