@@ -6,16 +6,22 @@
 //!
 //! [`Meter`] measures everything about one programme in one pass.
 
+pub mod align;
+pub mod compare;
 pub mod level;
 pub mod loudness;
+pub mod null;
 pub mod sinc;
 pub mod spectrum;
 pub mod stereo;
 pub mod summary;
 pub mod true_peak;
 
+pub use align::{Alignment, Polarity, align};
+pub use compare::{Comparison, compare};
 pub use level::{ClipRun, Clips};
 pub use loudness::{LoudnessMeter, LoudnessPoint};
+pub use null::{Null, null};
 pub use spectrum::Spectrum;
 pub use stereo::{StereoImage, StereoPower};
 pub use summary::{Measured, Measures, Meter, NonFinite, measure};

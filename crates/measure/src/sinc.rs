@@ -7,6 +7,8 @@
 
 use std::f64::consts::PI;
 
+use units::Frame;
+
 /// Kaiser's `beta` for a stop-band attenuation in dB above 50.
 #[must_use]
 pub fn kaiser_beta(attenuation_db: f64) -> f64 {
@@ -49,6 +51,66 @@ pub fn weights(fraction: f64, half: usize, beta: f64) -> Vec<f64> {
     let sum: f64 = weights.iter().sum();
     weights.iter_mut().for_each(|w| *w /= sum);
     weights
+}
+
+/// Samples that a delayed value draws on: flat within 0.0001 dB to 0.469 of the sample rate.
+const DELAY_HALF: i64 = 64;
+const DELAY_ATTENUATION_DB: f64 = 120.0;
+
+/// A signal later by any number of frames, whole or not, as heard in the `count` frames from `from` on. The signal
+/// counts as silent outside. Whole delays copy samples; others interpolate with a Kaiser-windowed sinc of 128 taps.
+#[must_use]
+pub fn delayed(signal: &[Frame], delay_frames: f64, from: i64, count: usize) -> Vec<Frame> {
+    let (whole, fraction) = split(delay_frames);
+    if fraction == 0.0 {
+        let at = |n: i64| usize::try_from(n).ok().and_then(|n| signal.get(n)).copied().unwrap_or(units::SILENCE);
+        return (from - whole..from - whole + count as i64).map(at).collect();
+    }
+    let weights = weights(fraction, DELAY_HALF as usize, kaiser_beta(DELAY_ATTENUATION_DB));
+    weighted(signal, &weights, from - whole, count)
+}
+
+/// The slope of [`delayed`] with time, a frame.
+#[must_use]
+pub(crate) fn delayed_slope(signal: &[Frame], delay_frames: f64, from: i64, count: usize) -> Vec<Frame> {
+    const STEP: f64 = 1e-4;
+    let (whole, fraction) = split(delay_frames);
+    let beta = kaiser_beta(DELAY_ATTENUATION_DB);
+    let [early, late] = [fraction - STEP, fraction + STEP].map(|at| weights(at, DELAY_HALF as usize, beta));
+    let slope: Vec<f64> = early.iter().zip(&late).map(|(early, late)| (late - early) / (2.0 * STEP)).collect();
+    weighted(signal, &slope, from - whole, count)
+}
+
+/// A delay as whole frames late, and a fraction of a frame (0 to 1) early.
+fn split(delay_frames: f64) -> (i64, f64) {
+    let whole = delay_frames.ceil();
+    (whole as i64, whole - delay_frames)
+}
+
+/// For each of `count` frames from `from` on: the sum of the samples around it, weighted.
+fn weighted(signal: &[Frame], weights: &[f64], from: i64, count: usize) -> Vec<Frame> {
+    let reach = weights.len() as i64 / 2 - 1;
+    let sum = |at: i64| -> Frame {
+        let first = at - reach;
+        let skipped = (-first).clamp(0, weights.len() as i64);
+        let samples = signal.get((first + skipped) as usize..).unwrap_or(&[]);
+        dot(samples, &weights[skipped as usize..])
+    };
+    (from..from + count as i64).map(sum).collect()
+}
+
+/// Sum of samples times weights, as far as both go.
+fn dot(samples: &[Frame], weights: &[f64]) -> Frame {
+    let count = samples.len().min(weights.len());
+    let (samples, weights) = (&samples[..count], &weights[..count]);
+    let mut lanes = [units::SILENCE; 4];
+    for (samples, weights) in samples.chunks(4).zip(weights.chunks(4)) {
+        for ((lane, x), w) in lanes.iter_mut().zip(samples).zip(weights) {
+            *lane = [lane[0] + w * x[0], lane[1] + w * x[1]];
+        }
+    }
+    let sum = |c: usize| (lanes[0][c] + lanes[2][c]) + (lanes[1][c] + lanes[3][c]);
+    [sum(0), sum(1)]
 }
 
 #[cfg(test)]
