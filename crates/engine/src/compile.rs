@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
-use sheet::{Link, Loudness, Node, NodeKind, Print, Sheet, Tap, Target};
+use sheet::{Link, Node, NodeKind, Print, Sheet, Tap, Target};
 use units::{Frame, Problem, Severity, frames_from_ms, frames_from_secs};
 
 use crate::alignment::align;
 use crate::curve::{Curve, GainLaw, Level};
 use crate::fault::Fault;
-use crate::plan::{Feed, Input, Plan, PlanLink, Port, Role, Step};
+use crate::plan::{Feed, Input, LIMITER, Plan, PlanLink, Port, Role, Step};
 
 /// Tails longer than this are cut: nothing that sounds on for a minute is meant to.
 const LONGEST_TAIL_S: f64 = 60.0;
@@ -134,14 +134,14 @@ impl<'a> Compiler<'a> {
         };
         let delay_frames = frames_from_ms(node.delay_ms, self.rate_hz);
         tail_frames += delay_frames as u64;
-        let rides = |link: usize| -> Vec<_> {
+        let rides_of = |link: usize| -> Vec<_> {
             let on_link = |ride: &sheet::Ride| match ride.what {
                 Target::Processor { link: on, at } if on == link => Some((at, Curve::new(&ride.points, self.rate_hz))),
                 _ => None,
             };
             node.rides.iter().filter_map(on_link).collect()
         };
-        let rides = (0..node.chain.len()).map(rides).collect();
+        let rides = (0..node.chain.len()).map(rides_of).collect();
         let (links, leaves, chain_tail) = self.chain(&node.name, &node.chain, arrives, rides);
         let trim = GainLaw { inverted: node.inverted, ..GainLaw::of(self.level(node, Target::Trim, node.trim_db)) };
         self.step_of[index] = Some(self.steps.len());
@@ -287,11 +287,11 @@ impl<'a> Compiler<'a> {
         let from = self.step_of[index]?;
         let (feed, arrives, tail) = self.sum(vec![Input { from, law: self.fader(bus), align_frames: 0 }]);
         let name = print.name.as_str().to_owned();
-        let Some(Loudness::Lufs(_) | Loudness::Match(_)) = print.loudness else {
+        if print.loudness.is_none() && print.survive.is_empty() {
             let step = self.print_step(&name, &print.chain, feed, arrives, tail);
             return Some(Port { name, step, solve_after: None });
-        };
-        let is_limiter = |link: &Link| link.settings.spec().name == "limiter" && !link.off;
+        }
+        let is_limiter = |link: &Link| link.settings.spec().name == LIMITER && !link.off;
         let cut = print.chain.iter().rposition(is_limiter).unwrap_or(print.chain.len());
         let head = self.print_step(&name, &print.chain[..cut], feed, arrives, tail);
         let leaves = self.steps[head].leaves;
@@ -318,4 +318,35 @@ impl<'a> Compiler<'a> {
         });
         self.steps.len() - 1
     }
+}
+
+/// The link that puts samples on the grid of an integer file, with or without dither.
+///
+/// # Errors
+/// The processor cannot be built for this rate.
+pub fn dither_link(bits: u32, dither: sheet::Dither, rate_hz: f64) -> Result<PlanLink, Fault> {
+    let kind = match dither {
+        sheet::Dither::None => "none",
+        sheet::Dither::Tpdf => "tpdf",
+        sheet::Dither::Shaped => "shaped",
+    };
+    let missing = || Fault::input("cannot-build", "dither", "There is no dither.".to_owned(), String::new());
+    let spec = dsp::entry("dither").ok_or_else(missing)?.spec;
+    let mut settings = units::Settings::defaults(spec);
+    for (index, param) in spec.params.iter().enumerate() {
+        let at = units::At { row: None, param: index };
+        match (param.name, param.kind) {
+            ("bits", _) => settings.set(at, units::Value::Number(f64::from(bits))),
+            ("kind", units::Kind::Choice { options, .. }) => {
+                let word = options.iter().position(|option| *option == kind).unwrap_or(0);
+                settings.set(at, units::Value::Choice(word));
+            }
+            _ => {}
+        }
+    }
+    let built = crate::step::build(&settings, &dsp::Context::plain(rate_hz, 1));
+    let latency_frames =
+        built.map_err(|error| Fault::input("cannot-build", "dither", error.message, error.remedy))?.latency_frames();
+    let (key, rides) = (None, Vec::new());
+    Ok(PlanLink { settings, off: false, key, wait_frames: 0, latency_frames, arrives: 0, rides })
 }

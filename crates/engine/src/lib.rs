@@ -14,7 +14,7 @@ mod step;
 mod stream;
 mod workers;
 
-pub use compile::{Facts, compile};
+pub use compile::{Facts, compile, dither_link};
 pub use curve::{Curve, GainLaw, Level};
 pub use fault::Fault;
 //pub use folder::Folder;

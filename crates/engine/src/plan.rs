@@ -158,20 +158,68 @@ impl Plan {
     }
 
     /// The end of a print alone, from the gain that its loudness decides: a plan of two steps, fed by a file that holds
-    /// the output of [`Port::solve_after`] with its latency removed, and with that gain set to `gain_db`.
+    /// the output of [`Port::solve_after`] with its latency removed. The gain is set to `gain_db`, and the limiter
+    /// behind it, if there is one and a ceiling is given, to `ceiling_dbtp`.
     #[must_use]
-    pub fn ending(&self, port: &Port, file: &str, gain_db: f64) -> Self {
+    pub fn ending(&self, port: &Port, file: &str, gain_db: f64, ceiling_dbtp: Option<f64>) -> Self {
         let mut ending = self.steps[port.step].clone();
-        let latency = ending.leaves - ending.arrives;
-        let shift = ending.arrives;
-        ending.links.iter_mut().for_each(|link| link.arrives -= shift);
+        for link in &mut ending.links {
+            link.arrives -= ending.arrives;
+        }
         if let Some(gain) = ending.links.first_mut() {
-            gain.settings.set(At { row: None, param: 0 }, units::Value::Number(gain_db));
+            set_number(&mut gain.settings, "gain_db", gain_db);
+        }
+        let limiter = ending.links.iter_mut().find(|link| link.settings.spec().name == LIMITER);
+        if let (Some(limiter), Some(ceiling_dbtp)) = (limiter, ceiling_dbtp) {
+            set_number(&mut limiter.settings, "ceiling_dbtp", ceiling_dbtp);
         }
         ending.feed = Feed::Sum(vec![Input { from: 0, law: GainLaw::unity(), align_frames: 0 }]);
-        (ending.arrives, ending.leaves) = (0, latency);
-        let source = Step {
-            name: format!("{} up to its gain", port.name),
+        ending.leaves -= ending.arrives;
+        ending.arrives = 0;
+        self.of_file(file, self.print_frames(), vec![ending])
+    }
+
+    /// A plan that plays a file of `frames` frames through `links` without followers or rides, for instance to dither.
+    #[must_use]
+    pub fn through(&self, file: &str, frames: u64, rate_hz: f64, links: Vec<PlanLink>) -> Self {
+        let leaves = links.iter().map(|link| link.latency_frames).sum();
+        let feed = Feed::Sum(vec![Input { from: 0, law: GainLaw::unity(), align_frames: 0 }]);
+        let step = Step { feed, links, leaves, ..Step::of_file(file) };
+        Self { rate_hz, ..self.of_file(file, frames, vec![Step { role: Role::Print, ..step }]) }
+    }
+
+    fn of_file(&self, file: &str, frames: u64, then: Vec<Step>) -> Self {
+        let steps: Vec<Step> = [Step::of_file(file)].into_iter().chain(then).collect();
+        let ports = vec![Port { name: file.to_owned(), step: steps.len() - 1, solve_after: None }];
+        Self { steps, prints: ports, song_frames: frames, tail_frames: 0, ..*self }
+    }
+
+    /// The ceiling of the limiter that ends a print, if one does.
+    #[must_use]
+    pub fn ceiling_dbtp(&self, port: &Port) -> Option<f64> {
+        let limiter =
+            self.steps[port.step].links.iter().rfind(|link| link.settings.spec().name == LIMITER && !link.off)?;
+        let (index, _) = limiter.settings.spec().param("ceiling_dbtp")?;
+        match limiter.settings.values()[index] {
+            units::Value::Number(ceiling) => Some(ceiling),
+            _ => None,
+        }
+    }
+}
+
+/// The processor ahead of which a print's loudness is set.
+pub(crate) const LIMITER: &str = "limiter";
+
+fn set_number(settings: &mut Settings, name: &str, value: f64) {
+    if let Some((param, _)) = settings.spec().param(name) {
+        settings.set(At { row: None, param }, units::Value::Number(value));
+    }
+}
+
+impl Step {
+    fn of_file(file: &str) -> Self {
+        Self {
+            name: file.to_owned(),
             role: Role::Stem,
             feed: Feed::File { path: file.to_owned(), starts_at: 0 },
             trim: GainLaw::unity(),
@@ -180,18 +228,9 @@ impl Plan {
             arrives: 0,
             leaves: 0,
             tail_frames: 0,
-        };
-        Self {
-            steps: vec![source, ending],
-            prints: vec![Port { name: port.name.clone(), step: 1, solve_after: None }],
-            song_frames: self.print_frames(),
-            tail_frames: 0,
-            ..*self
         }
     }
-}
 
-impl Step {
     /// The steps that feed it, keys included.
     pub fn sources(&self) -> impl Iterator<Item = usize> + '_ {
         let inputs = match &self.feed {

@@ -1,0 +1,70 @@
+//! The folder of a sheet as a place that recordings come from.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use units::Frame;
+
+use crate::compile::Facts;
+use crate::fault::Fault;
+use crate::step::Playback;
+use crate::stream::Sources;
+
+/// Files below a folder, read at the song's rate. Whole files (impulse responses) are read once and kept.
+pub struct Folder {
+    root: PathBuf,
+    rate_hz: u32,
+    kept: Mutex<HashMap<String, Option<Arc<[Frame]>>>>,
+}
+
+impl Folder {
+    /// The folder `root`, for a song at `rate_hz`.
+    #[must_use]
+    pub fn new(root: &Path, rate_hz: u32) -> Self {
+        Self { root: root.to_owned(), rate_hz, kept: Mutex::default() }
+    }
+
+    fn source(&self, file: &str) -> Result<Box<dyn media::Source>, Fault> {
+        media::open_at(&self.root.join(file), self.rate_hz).map_err(|error| unreadable(file, &error))
+    }
+}
+
+impl Facts for Folder {
+    fn frames(&self, file: &str) -> Result<u64, Fault> {
+        Ok(self.source(file)?.frames())
+    }
+
+    fn audio(&self, file: &str) -> Option<Arc<[Frame]>> {
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        let read = || media::read_all(&self.root.join(file), Some(self.rate_hz)).ok().map(|(_, frames)| frames.into());
+        kept.entry(file.to_owned()).or_insert_with(read).clone()
+    }
+}
+
+impl Sources for Folder {
+    fn open(&self, file: &str) -> Result<Box<dyn Playback>, Fault> {
+        Ok(Box::new(Recording { source: self.source(file)?, file: file.to_owned() }))
+    }
+}
+
+struct Recording {
+    source: Box<dyn media::Source>,
+    file: String,
+}
+
+impl Playback for Recording {
+    fn read(&mut self, out: &mut [Frame]) -> Result<usize, Fault> {
+        self.source.read(out).map_err(|error| unreadable(&self.file, &error))
+    }
+}
+
+/// The fault of a file that cannot be read.
+fn unreadable(file: &str, error: &media::MediaError) -> Fault {
+    let (message, remedy) = (error.to_string(), error.remedy().to_owned());
+    if error.is_machine_fault() {
+        Fault::machine("cannot-read", file, message, remedy)
+    } else {
+        Fault::input("cannot-read", file, message, remedy)
+    }
+}

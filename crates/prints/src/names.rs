@@ -1,0 +1,126 @@
+//! File names: from a pattern, safe on every file system.
+//!
+//! The usual pattern follows the published scheme for the delivery of recorded music (Recording Academy, Producers &
+//! Engineers Wing, "Delivery Recommendations for Recorded Music Projects"): artist's initials, title, mixer's initials
+//! with the revision's number, version, rate and depth, joined by underscores.
+
+use sheet::{FileFormat, Song};
+
+/// The pattern when the sheet names none.
+pub const USUAL_PATTERN: &str = "{artist}_{title}_{mixer}{revision}_{version}_{resolution}";
+
+/// The scheme asks for titles under 15 characters.
+const TITLE_CHARACTERS: usize = 14;
+
+/// What a name is made of.
+pub struct NameParts<'a> {
+    /// The song.
+    pub song: &'a Song,
+    /// The revision's number.
+    pub revision: u32,
+    /// The print's name.
+    pub version: &'a str,
+    /// The file's format.
+    pub format: FileFormat,
+    /// The file's rate.
+    pub rate_hz: u32,
+}
+
+/// The file's name, with its ending.
+#[must_use]
+pub fn file_name(pattern: &str, parts: &NameParts<'_>) -> String {
+    let song = parts.song;
+    let initials = |given: &Option<String>, name: Option<&String>, other: &str| match (given, name) {
+        (Some(given), _) => joined(given),
+        (None, Some(name)) => initials_of(name),
+        (None, None) => other.to_owned(),
+    };
+    let revision = format!("{:02}", parts.revision);
+    let fields = [
+        ("artist", initials(&song.artist_initials, Some(&song.artist), "XX")),
+        ("title", joined(&song.title).chars().take(TITLE_CHARACTERS).collect()),
+        ("mixer", initials(&song.mixer_initials, song.mixer.as_ref(), "Mix")),
+        ("revision", revision),
+        ("version", joined(parts.version)),
+        ("resolution", resolution(parts.format, parts.rate_hz)),
+    ];
+    let mut name = pattern.to_owned();
+    for (field, value) in fields {
+        name = name.replace(&format!("{{{field}}}"), &value);
+    }
+    let safe: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect();
+    let safe = safe.trim_matches(['.', '_', '-']);
+    format!("{}.{}", if safe.is_empty() { "print" } else { safe }, extension(parts.format))
+}
+
+/// Capitalised words without spaces, accents or punctuation: `Lantern Weather` becomes `LanternWeather`.
+fn joined(text: &str) -> String {
+    let words = text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+    words.map(capitalised).collect()
+}
+
+fn capitalised(word: &str) -> String {
+    let plain: String = word.chars().filter_map(without_accent).collect();
+    let mut characters = plain.chars();
+    characters.next().map(|first| first.to_ascii_uppercase().to_string() + characters.as_str()).unwrap_or_default()
+}
+
+fn initials_of(name: &str) -> String {
+    let words = name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());
+    words.filter_map(|word| word.chars().find_map(without_accent)).map(|c| c.to_ascii_uppercase()).collect()
+}
+
+/// Letters of the Latin-1 block without their accents; others that are not ASCII are dropped.
+fn without_accent(c: char) -> Option<char> {
+    let plain = match c {
+        'À'..='Å' => 'A',
+        'à'..='å' => 'a',
+        'Ç' => 'C',
+        'ç' => 'c',
+        'È'..='Ë' => 'E',
+        'è'..='ë' => 'e',
+        'Ì'..='Ï' => 'I',
+        'ì'..='ï' => 'i',
+        'Ñ' => 'N',
+        'ñ' => 'n',
+        'Ò'..='Ö' | 'Ø' => 'O',
+        'ò'..='ö' | 'ø' => 'o',
+        'Ù'..='Ü' => 'U',
+        'ù'..='ü' => 'u',
+        'Ý' => 'Y',
+        'ý' | 'ÿ' => 'y',
+        'ß' => 's',
+        other => other,
+    };
+    plain.is_ascii_alphanumeric().then_some(plain)
+}
+
+/// Rate and depth in the scheme's style: `96k24`, `44k16`; for lossy files the bit rate: `mp3-256`.
+fn resolution(format: FileFormat, rate_hz: u32) -> String {
+    let kilohertz = rate_hz / 1000;
+    match format {
+        FileFormat::Wav { bits, .. } | FileFormat::Flac { bits, .. } => format!("{kilohertz}k{bits}"),
+        FileFormat::Mp3 { kbps } => format!("mp3-{kbps}"),
+    }
+}
+
+fn extension(format: FileFormat) -> &'static str {
+    match format {
+        FileFormat::Wav { .. } => "wav",
+        FileFormat::Flac { .. } => "flac",
+        FileFormat::Mp3 { .. } => "mp3",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_become_safe_pieces_of_names() {
+        assert_eq!(joined("Lantern Weather"), "LanternWeather");
+        assert_eq!(joined("für Élise / no. 2"), "FurEliseNo2");
+        assert_eq!(initials_of("The Tin Orchard"), "TTO");
+        assert_eq!(resolution(FileFormat::Wav { bits: 24, dither: sheet::Dither::Tpdf }, 96_000), "96k24");
+    }
+}

@@ -1,0 +1,105 @@
+//! Sinks of a render: the temporary 64-bit file that a print is made from, meters, and outlines for pictures.
+
+use std::path::Path;
+
+use engine::{Fault, Sink, Taken};
+use measure::{Measured, Meter};
+use media::{FileFormat, MediaError, Metadata, WavSample, Writer};
+
+/// The fault of a file that cannot be read or written.
+pub(crate) fn media_fault(error: &MediaError) -> Fault {
+    let at = error.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let (message, remedy) = (error.to_string(), error.remedy().to_owned());
+    if error.is_machine_fault() {
+        Fault::machine("cannot-write", &at, message, remedy)
+    } else {
+        Fault::input("cannot-read", &at, message, remedy)
+    }
+}
+
+/// Writes an output, bit for bit, into a 64-bit float file.
+pub struct Spool {
+    writer: Writer,
+}
+
+impl Spool {
+    /// Starts the file.
+    ///
+    /// # Errors
+    /// The folder cannot be written.
+    pub fn create(path: &Path, rate_hz: u32, frames: u64) -> Result<Self, Fault> {
+        let format = FileFormat::Wav(WavSample::Float64);
+        let writer = media::create(path, &format, rate_hz, Some(frames), &Metadata::default());
+        Ok(Self { writer: writer.map_err(|error| media_fault(&error))? })
+    }
+
+    /// Completes the file.
+    ///
+    /// # Errors
+    /// The disk is full or gone.
+    pub fn finish(self) -> Result<(), Fault> {
+        self.writer.finish().map(|_| ()).map_err(|error| media_fault(&error))
+    }
+}
+
+impl Sink for &mut Spool {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.writer.write(taken.lane(0)).map_err(|error| media_fault(&error))
+    }
+}
+
+/// Measures an output.
+pub struct MeterSink {
+    meter: Meter,
+    outline: Outline,
+}
+
+impl MeterSink {
+    /// A meter for an output of so many frames.
+    #[must_use]
+    pub fn new(rate_hz: f64, frames: u64) -> Self {
+        Self { meter: Meter::new(rate_hz), outline: Outline::new(frames) }
+    }
+
+    /// What was measured, and the outline of the signal.
+    #[must_use]
+    pub fn finish(self) -> (Measured, Vec<f32>) {
+        (self.meter.finish(), self.outline.peaks)
+    }
+}
+
+impl Sink for &mut MeterSink {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.meter.push(taken.lane(0));
+        self.outline.push(taken.lane(0));
+        Ok(())
+    }
+}
+
+/// Columns of a waveform picture.
+const COLUMNS: u64 = 1200;
+
+/// The largest sample in each of a fixed number of equal stretches.
+struct Outline {
+    peaks: Vec<f32>,
+    column_frames: u64,
+    position: u64,
+}
+
+impl Outline {
+    fn new(frames: u64) -> Self {
+        Self { peaks: Vec::with_capacity(COLUMNS as usize), column_frames: frames.div_ceil(COLUMNS).max(1), position: 0 }
+    }
+
+    fn push(&mut self, frames: &[units::Frame]) {
+        for frame in frames {
+            let column = (self.position / self.column_frames) as usize;
+            if column >= self.peaks.len() {
+                self.peaks.push(0.0);
+            }
+            let peak = frame[0].abs().max(frame[1].abs()) as f32;
+            self.peaks[column] = self.peaks[column].max(peak);
+            self.position += 1;
+        }
+    }
+}
