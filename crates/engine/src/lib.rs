@@ -8,16 +8,22 @@ mod compile;
 mod curve;
 mod delay_line;
 mod fault;
-//mod folder;
+mod folder;
 mod plan;
 mod step;
 mod stream;
 mod workers;
 
+/// Every processor that a sheet may name.
+#[must_use]
+pub fn specs() -> Vec<&'static units::Spec> {
+    dsp::CATALOGUE.iter().map(|entry| entry.spec).collect()
+}
+
 pub use compile::{Facts, compile, dither_link};
 pub use curve::{Curve, GainLaw, Level};
 pub use fault::Fault;
-//pub use folder::Folder;
+pub use folder::Folder;
 pub use plan::{Feed, Input, Plan, PlanLink, Port, Role, Step};
 pub use step::{NotNumbers, Playback};
 pub use stream::{RunFacts, Setup, Sink, Sources, Stream, Taken};

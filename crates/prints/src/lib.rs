@@ -1,1 +1,19 @@
-//! prints
+//! Facts to verdicts to files: what comes in, what is printed, what is found, what is left in writing.
+
+mod ending;
+pub mod files;
+pub mod findings;
+mod labels;
+pub mod load;
+pub mod names;
+mod print;
+pub mod record;
+pub mod report;
+pub mod returns;
+mod revision;
+mod solve;
+mod spool;
+
+pub use load::{Loaded, load, plan};
+pub use print::{Order, Printed, Stopped, any_failed, print};
+pub use revision::Revision;

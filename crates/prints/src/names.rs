@@ -48,7 +48,8 @@ pub fn file_name(pattern: &str, parts: &NameParts<'_>) -> String {
     for (field, value) in fields {
         name = name.replace(&format!("{{{field}}}"), &value);
     }
-    let safe: String = name.chars().map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect();
+    let safe: String =
+        name.chars().map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect();
     let safe = safe.trim_matches(['.', '_', '-']);
     format!("{}.{}", if safe.is_empty() { "print" } else { safe }, extension(parts.format))
 }

@@ -88,7 +88,11 @@ struct Outline {
 
 impl Outline {
     fn new(frames: u64) -> Self {
-        Self { peaks: Vec::with_capacity(COLUMNS as usize), column_frames: frames.div_ceil(COLUMNS).max(1), position: 0 }
+        Self {
+            peaks: Vec::with_capacity(COLUMNS as usize),
+            column_frames: frames.div_ceil(COLUMNS).max(1),
+            position: 0,
+        }
     }
 
     fn push(&mut self, frames: &[units::Frame]) {
@@ -103,3 +107,20 @@ impl Outline {
         }
     }
 }
+
+/// Finds out whether an output ever sounds.
+#[derive(Default)]
+pub struct SoundSink {
+    /// Whether it has sounded.
+    pub sounds: bool,
+}
+
+impl Sink for &mut SoundSink {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.sounds |= taken.lane(0).iter().any(|[left, right]| left.abs().max(right.abs()) > AUDIBLE);
+        Ok(())
+    }
+}
+
+/// -100 dB of full scale: below it a stem counts as silent. Common practice, no source.
+const AUDIBLE: f64 = 1e-5;

@@ -1,0 +1,107 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+
+/// The finishing bench for people who mix records: from balanced stems to prints that are measured, fair to compare and
+/// ready to hand over.
+#[derive(Debug, Parser)]
+#[command(name = "fairprint", version, disable_help_subcommand = true)]
+pub struct Args {
+    /// Write one JSON object to standard output; text for people goes to standard error.
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Say nothing but errors.
+    #[arg(long, global = true)]
+    pub quiet: bool,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Make the demo song (stems, a rough mix, a sheet) and print it, end to end.
+    Demo(DemoArgs),
+    /// Check every file in a folder of stems; write findings and a starter sheet.
+    Intake(IntakeArgs),
+    /// Check a sheet and its routing without rendering.
+    Check(CheckArgs),
+    /// Render a sheet's prints, measure them, reach their loudness, write the report.
+    Print(PrintArgs),
+    /// Measure audio files: loudness, range, peaks, crest, correlation, spectrum.
+    Measure(MeasureArgs),
+    /// Compare two files fairly: aligned, matched in gain and loudness.
+    Compare(CompareArgs),
+    /// Write the JSON Schema of the sheet.
+    Schema,
+}
+
+/// Arguments of `demo`.
+#[derive(Debug, clap::Args)]
+pub struct DemoArgs {
+    /// Folder to make.
+    #[arg(default_value = "demo-song")]
+    pub dir: PathBuf,
+    /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
+}
+
+/// Arguments of `intake`.
+#[derive(Debug, clap::Args)]
+pub struct IntakeArgs {
+    /// Folder of stems.
+    pub folder: PathBuf,
+    /// Where to write the starter sheet; `FOLDER/sheet.toml` when not given.
+    #[arg(long, value_name = "FILE")]
+    pub sheet: Option<PathBuf>,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, clap::Args)]
+pub struct CheckArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Show the plan: steps in order, latencies, alignment.
+    #[arg(long)]
+    pub plan: bool,
+}
+
+/// Arguments of `print`.
+#[derive(Debug, clap::Args)]
+pub struct PrintArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Print only this one; may be repeated.
+    #[arg(long, value_name = "NAME")]
+    pub only: Vec<String>,
+    /// Folder of revisions; `prints` beside the sheet when not given.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// What to call this run, for instance `vocal notes in`.
+    #[arg(long, value_name = "TEXT")]
+    pub label: Option<String>,
+    /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
+}
+
+/// Arguments of `measure`.
+#[derive(Debug, clap::Args)]
+pub struct MeasureArgs {
+    /// Audio files.
+    #[arg(required = true)]
+    pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, clap::Args)]
+pub struct CompareArgs {
+    /// One file.
+    pub a: PathBuf,
+    /// The other.
+    pub b: PathBuf,
+}

@@ -1,0 +1,42 @@
+//! One file a command: arguments in, one call, words and data out.
+
+pub mod check;
+pub mod compare;
+pub mod demo;
+pub mod intake;
+pub mod measure;
+pub mod print;
+pub mod schema;
+
+use crate::outcome::Outcome;
+use crate::voice::Voice;
+
+/// What the program is for, and what to type first.
+const WELCOME: &str = "\
+Fairprint is the finishing bench for people who mix records.
+It takes balanced stems through a sheet of plain text: parallel paths in time to the
+sample, a clean print for mastering, a loud one for approval, all measured from the files.
+
+  fairprint demo            make a song from nothing, print it, and see what you get
+  fairprint intake FOLDER   check a folder of stems and get a sheet to start from
+  fairprint print SHEET     print it
+  fairprint --help          everything else
+
+Loud sound harms hearing: turn your monitors down before you play a loud print.";
+
+/// Without a command.
+pub fn welcome(voice: &Voice) -> Outcome {
+    voice.say(WELCOME);
+    Outcome::Done
+}
+
+/// Threads to use.
+fn threads(asked: Option<usize>) -> usize {
+    let available = || std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    asked.unwrap_or_else(available).max(1)
+}
+
+/// A number for a table: with a sign where it is negative, or a dash where there is none.
+fn figure(value: Option<f64>, places: usize) -> String {
+    value.map_or("-".to_owned(), |value| format!("{value:.places$}"))
+}

@@ -1,0 +1,31 @@
+//! `check`: sheet and routing, without rendering.
+
+use crate::args::CheckArgs;
+use crate::outcome::Outcome;
+use crate::voice::Voice;
+
+/// Runs the command.
+pub fn run(voice: &Voice, args: &CheckArgs) -> Outcome {
+    let mut loaded = match prints::load(&args.sheet) {
+        Ok(loaded) => loaded,
+        Err(fault) => return voice.fault(&fault),
+    };
+    let plan = if loaded.is_sound() { prints::plan(&mut loaded).map(|(plan, _)| plan) } else { None };
+    voice.sheet_problems(&loaded);
+    let text = plan.as_ref().map(ToString::to_string);
+    let mut data = serde_json::json!({ "findings": loaded.problems });
+    if let (true, Some(text)) = (args.plan, &text) {
+        data["plan"] = serde_json::Value::String(text.clone());
+        voice.say(text.trim_end());
+    }
+    voice.data(&data);
+    match (&loaded.sheet, plan) {
+        (Some(sheet), Some(plan)) => {
+            let length = units::format_time(plan.song_frames as f64 / plan.rate_hz);
+            let (stems, buses, prints) = (sheet.stems().count(), sheet.buses().count(), sheet.prints.len());
+            voice.say(&format!("Sound: {stems} stems, {buses} buses, {prints} prints, {length} of song."));
+            Outcome::Done
+        }
+        _ => Outcome::Input,
+    }
+}

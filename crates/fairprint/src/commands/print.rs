@@ -1,0 +1,79 @@
+//! `print`: the whole job.
+
+use prints::record::Report;
+use prints::{Order, Printed, Stopped};
+
+use crate::args::PrintArgs;
+use crate::commands::{figure, threads};
+use crate::outcome::Outcome;
+use crate::voice::Voice;
+
+/// Runs the command.
+pub fn run(voice: &Voice, args: &PrintArgs) -> Outcome {
+    let progress = voice.progress();
+    let order = Order {
+        sheet: &args.sheet,
+        only: &args.only,
+        out: args.out.as_deref(),
+        label: args.label.as_deref(),
+        threads: threads(args.threads),
+        progress: &|what, part| progress.tell(what, part),
+    };
+    let result = prints::print(&order);
+    drop(progress);
+    match result {
+        Ok(printed) => tell(voice, &printed),
+        Err(stopped) => tell_stopped(voice, &stopped),
+    }
+}
+
+/// Says what stood in the way.
+pub fn tell_stopped(voice: &Voice, stopped: &Stopped) -> Outcome {
+    match stopped {
+        Stopped::Fault(fault) => voice.fault(fault),
+        Stopped::Sheet(loaded) => {
+            voice.sheet_problems(loaded);
+            voice.data(&serde_json::json!({ "findings": loaded.problems }));
+            Outcome::Input
+        }
+    }
+}
+
+/// Says what was printed.
+pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
+    let report = &printed.report;
+    voice.data(&serde_json::json!({
+        "revision": report.revision,
+        "prints": report.prints,
+        "findings": report.findings,
+    }));
+    let speed = report.realtime_factor;
+    voice.say(&format!("{}, revision {}, printed {speed:.0} times faster than it plays.", report.title, report.revision));
+    voice.say("");
+    tell_files(voice, report);
+    voice.say("");
+    voice.findings(&report.findings);
+    for accepted in &report.accepted {
+        let finding = &accepted.finding;
+        voice.say(&format!("  accepted {} at {}: {}", finding.code, finding.at, accepted.reason));
+    }
+    let folder = printed.folder.display();
+    voice.say(&format!("Listen in {folder}, read {folder}/report.html."));
+    if report.failed() { Outcome::CheckFailed } else { Outcome::Done }
+}
+
+fn tell_files(voice: &Voice, report: &Report) {
+    let widest = report.prints.iter().map(|file| file.name.len()).max().unwrap_or(0);
+    for file in &report.prints {
+        let m = &file.measures;
+        voice.say(&format!(
+            "  {:widest$}  {:22}  {:>7} LUFS  {:>5} LU  {:>6} dBTP  PLR {:>5} dB",
+            file.name,
+            file.format,
+            figure(m.integrated_lufs, 2),
+            figure(m.loudness_range_lu, 1),
+            figure(m.true_peak_dbtp, 2),
+            figure(m.plr_db, 1),
+        ));
+    }
+}

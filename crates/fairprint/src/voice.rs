@@ -1,0 +1,109 @@
+//! What the program says, and where: text for people, one JSON object for programs.
+
+use std::io::{IsTerminal, Write};
+
+use engine::Fault;
+use miette::{GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report};
+use prints::Loaded;
+use serde::Serialize;
+use units::{Problem, Severity};
+
+use crate::outcome::Outcome;
+use crate::progress::Progress;
+
+/// The voice of one call.
+pub struct Voice {
+    json: bool,
+    quiet: bool,
+}
+
+impl Voice {
+    /// A voice for people, or with `json` for programs.
+    pub fn new(json: bool, quiet: bool) -> Self {
+        Self { json, quiet }
+    }
+
+    /// A line for people.
+    pub fn say(&self, line: &str) {
+        if self.quiet {
+            return;
+        }
+        // A closed pipe is nobody's fault: whoever reads has had enough.
+        let _ = if self.json { writeln!(anstream::stderr(), "{line}") } else { writeln!(anstream::stdout(), "{line}") };
+    }
+
+    /// A line that is said even when quiet.
+    fn insist(&self, line: &str) {
+        let _ = writeln!(anstream::stderr(), "{line}");
+    }
+
+    /// The object for programs. Says nothing to people.
+    pub fn data(&self, data: &impl Serialize) {
+        if self.json {
+            let text = serde_json::to_string_pretty(data).unwrap_or_else(|_| "{}".to_owned());
+            let _ = writeln!(anstream::stdout(), "{text}");
+        }
+    }
+
+    /// A progress bar, where one can be seen.
+    pub fn progress(&self) -> Progress {
+        Progress::new(!self.quiet && !self.json && std::io::stderr().is_terminal())
+    }
+
+    /// A fault that ends the command.
+    pub fn fault(&self, fault: &Fault) -> Outcome {
+        let problem = fault.problem();
+        self.data(&serde_json::json!({ "findings": [problem] }));
+        self.insist(&line_of(problem));
+        Outcome::of(fault)
+    }
+
+    /// Findings, without places in a text.
+    pub fn findings(&self, findings: &[Problem]) {
+        for finding in findings {
+            self.say(&line_of(finding));
+        }
+    }
+
+    /// Problems of a sheet, each with its line underlined.
+    pub fn sheet_problems(&self, loaded: &Loaded) {
+        for problem in &loaded.problems {
+            let failed = problem.severity == Severity::Fail;
+            let text = underlined(loaded, problem);
+            if failed { self.insist(text.trim_end()) } else { self.say(text.trim_end()) }
+        }
+    }
+}
+
+/// A finding as lines: what, and beneath it what to do.
+fn line_of(finding: &Problem) -> String {
+    let word = word_of(finding.severity);
+    let at = if finding.at.is_empty() || finding.message.contains(&finding.at) {
+        String::new()
+    } else {
+        format!("{}: ", finding.at)
+    };
+    format!("  {word:5} {at}{} {} [{}]", finding.message, finding.remedy, finding.code)
+}
+
+fn word_of(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Fail => "fail",
+        Severity::Warn => "warn",
+        Severity::Note => "note",
+    }
+}
+
+/// A problem with the lines of the sheet that it means.
+fn underlined(loaded: &Loaded, problem: &Problem) -> String {
+    let Some(place) = problem.place else { return line_of(problem) };
+    let title = format!("{}: {}", word_of(problem.severity), problem.message);
+    let label = LabeledSpan::new_primary_with_span(None, (place.from, (place.to - place.from).max(1)));
+    let diagnostic = MietteDiagnostic::new(title).with_help(&problem.remedy).with_label(label);
+    let name = loaded.path.display().to_string();
+    let report = Report::new(diagnostic).with_source_code(NamedSource::new(name, loaded.text.clone()));
+    let theme = GraphicalTheme::unicode_nocolor();
+    let mut text = String::new();
+    let drawn = GraphicalReportHandler::new_themed(theme).with_context_lines(0).render_report(&mut text, &*report);
+    if drawn.is_ok() { text } else { line_of(problem) }
+}

@@ -1,0 +1,138 @@
+//! The end of a print: gain, limiter, and the codec that its ceiling must survive.
+
+use std::fs;
+use std::path::Path;
+
+use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
+use measure::Measured;
+use sheet::{CodecChoice, Print};
+use units::{Problem, Severity};
+
+use crate::findings;
+use crate::print::Head;
+use crate::record::{SolvedRecord, Survived};
+use crate::revision::machine;
+use crate::solve;
+use crate::spool::{MeterSink, Spool, media_fault};
+
+/// Ceilings that are tried until a codec's round trip holds.
+const MOST_CEILINGS: usize = 6;
+
+/// A print that is ready to be written.
+pub(crate) struct Ended {
+    pub spool: String,
+    pub measured: Measured,
+    pub outline: Vec<f32>,
+    pub solved: Option<SolvedRecord>,
+    pub findings: Vec<Problem>,
+}
+
+/// What the search works with.
+pub(crate) struct Ending<'a> {
+    pub plan: &'a Plan,
+    pub port: &'a Port,
+    pub work: &'a Path,
+    pub rate_hz: u32,
+    pub threads: usize,
+    pub progress: &'a dyn Fn(f64),
+}
+
+/// One render of the ending.
+struct Take {
+    measured: Measured,
+    outline: Vec<f32>,
+}
+
+impl Ending<'_> {
+    /// Finds gain and ceiling; leaves the finished print in a 64-bit file.
+    pub(crate) fn find(
+        &self,
+        print: &Print,
+        head: Head,
+        target_lufs: Option<f64>,
+        target: String,
+    ) -> Result<Ended, Fault> {
+        let spool = format!("{}.end.wav", head.spool.trim_end_matches(".wav"));
+        let wanted = self.plan.ceiling_dbtp(self.port);
+        let mut ceiling = wanted;
+        let mut gain_db = target_lufs.and_then(|lufs| head.measured.loudness.gain_db_for(lufs)).unwrap_or(0.0);
+        let mut tries = 0;
+        for round in 1..=MOST_CEILINGS {
+            let mut last = None;
+            let mut render = |gain: f64| {
+                tries += 1;
+                (self.progress)(1.0 - 0.7_f64.powi_steps(tries));
+                let take = self.take(&head.spool, &spool, gain, ceiling)?;
+                let lufs = take.measured.measures.integrated_lufs;
+                last = Some(take);
+                Ok(lufs)
+            };
+            let reached = match target_lufs {
+                Some(lufs) => {
+                    let solved = solve::gain_for(lufs, gain_db, &mut render)?;
+                    gain_db = solved.gain_db;
+                    solved.lufs
+                }
+                None => render(gain_db)?,
+            };
+            let survived = self.survived(&spool, &print.survive)?;
+            let worst = survived.iter().map(|trip| trip.decoded_dbtp).fold(f64::NEG_INFINITY, f64::max);
+            let next = wanted.zip(ceiling).and_then(|(wanted, now)| solve::next_ceiling(wanted, now, worst));
+            if let (Some(next), true) = (next, round < MOST_CEILINGS) {
+                ceiling = Some(next);
+                continue;
+            }
+            let Some(Take { measured, outline }) = last else { break };
+            let mut found: Vec<Problem> =
+                target_lufs.and_then(|lufs| findings::of_loudness(&print.name, lufs, reached)).into_iter().collect();
+            if let (Some(_), Some(wanted)) = (next, wanted) {
+                found.push(not_survived(&print.name, wanted, worst));
+            }
+            fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
+            (self.progress)(1.0);
+            let solved = SolvedRecord { target_lufs, target, gain_db, ceiling_dbtp: ceiling, survived, tries };
+            return Ok(Ended { spool, measured, outline, solved: Some(solved), findings: found });
+        }
+        unreachable!("the last ceiling returns")
+    }
+
+    /// Renders the ending with a gain and a ceiling into the file `to`.
+    fn take(&self, from: &str, to: &str, gain_db: f64, ceiling_dbtp: Option<f64>) -> Result<Take, Fault> {
+        let path = self.work.join(to);
+        if path.exists() {
+            fs::remove_file(&path).map_err(|error| machine(&path, &error))?;
+        }
+        let plan = self.plan.ending(self.port, from, gain_db, ceiling_dbtp);
+        let sources = Folder::new(self.work, self.rate_hz);
+        let mut spool = Spool::create(&path, self.rate_hz, plan.print_frames())?;
+        let mut meter = MeterSink::new(plan.rate_hz, plan.print_frames());
+        let stream = Stream::open(&plan, &sources, &[1, 1], &Setup::default())?;
+        let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut meter)];
+        stream.run(self.threads, sinks, &|_| ())?;
+        spool.finish()?;
+        let (measured, outline) = meter.finish();
+        Ok(Take { measured, outline })
+    }
+
+    /// Sends the print through each codec and measures what a listener would decode.
+    fn survived(&self, spool: &str, choices: &[CodecChoice]) -> Result<Vec<Survived>, Fault> {
+        let mut survived = Vec::new();
+        for choice in choices {
+            let path = self.work.join(spool);
+            let trip = media::codec::round_trip_file(&path, crate::files::kbps_of(choice.kbps), self.work)
+                .map_err(|error| media_fault(&error))?;
+            survived.push(Survived {
+                codec: format!("{} {}", choice.codec, choice.kbps),
+                encoder: String::new(),
+                decoded_dbtp: trip,
+            });
+        }
+        Ok(survived)
+    }
+}
+
+fn not_survived(print: &str, wanted_dbtp: f64, decoded_dbtp: f64) -> Problem {
+    let message = format!("{decoded_dbtp:.2} dBTP after the codec, above the ceiling of {wanted_dbtp:.2} dBTP.");
+    let remedy = "Ask for less loudness, or take the codec from the `survive` list.".to_owned();
+    Problem::new(Severity::Fail, "codec-over", print, message, remedy)
+}

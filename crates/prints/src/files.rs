@@ -1,0 +1,139 @@
+//! One file of a print: rate, dither, encoding, labels; then measured from the file itself.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+
+use engine::{Fault, Folder, Plan, Setup, Sink, Stream, Taken};
+use measure::{Measured, Meter};
+use media::{FlacBits, Kbps, Loudness, Metadata, WavSample, Writer};
+use sha2::{Digest, Sha256};
+use sheet::{FileFormat, FileSpec};
+use units::Frame;
+
+use crate::spool::media_fault;
+
+/// A finished file.
+pub struct Finished {
+    /// SHA-256 of its bytes, in hexadecimal.
+    pub sha256: String,
+    /// What was read back from it.
+    pub measured: Measured,
+    /// Samples that did not fit into an integer file.
+    pub clamped_samples: u64,
+    /// Its rate.
+    pub rate_hz: u32,
+}
+
+/// What to write, and from what.
+pub struct Job<'a> {
+    /// The plan that the print came from.
+    pub plan: &'a Plan,
+    /// Folder and name of the print's 64-bit file.
+    pub spool: (&'a Path, &'a str),
+    /// The wanted file.
+    pub spec: FileSpec,
+    /// Where it goes.
+    pub path: &'a Path,
+    /// Its labels.
+    pub metadata: &'a Metadata,
+    /// Loudness figures of the print.
+    pub loudness: Loudness,
+}
+
+/// The rate that a file of a print gets.
+#[must_use]
+pub fn rate_of(spec: &FileSpec, song_rate_hz: u32) -> u32 {
+    spec.rate_hz.unwrap_or_else(|| format_of(spec.format).rate_for(song_rate_hz))
+}
+
+/// Writes a file, reads it back and measures it.
+///
+/// # Errors
+/// Disk or encoder.
+pub fn write(job: &Job<'_>) -> Result<Finished, Fault> {
+    let rate_hz = rate_of(&job.spec, job.plan.rate_hz as u32);
+    let (folder, name) = job.spool;
+    let sources = Folder::new(folder, rate_hz);
+    let frames = engine::Facts::frames(&sources, name)?;
+    let links = match job.spec.format {
+        FileFormat::Wav { bits: 32, .. } | FileFormat::Mp3 { .. } => Vec::new(),
+        FileFormat::Wav { bits, dither } | FileFormat::Flac { bits, dither } => {
+            vec![engine::dither_link(bits, dither, f64::from(rate_hz))?]
+        }
+    };
+    let plan = job.plan.through(name, frames, f64::from(rate_hz), links);
+    let stream = Stream::open(&plan, &sources, &[1], &Setup::default())?;
+    let format = format_of(job.spec.format);
+    let writer = media::create(job.path, &format, rate_hz, Some(frames), job.metadata);
+    let mut writer = writer.map_err(|error| media_fault(&error))?;
+    writer.set_loudness(job.loudness);
+    stream.run(1, vec![Box::new(Encoding(&mut writer))], &|_| ())?;
+    let written = writer.finish().map_err(|error| media_fault(&error))?;
+    let (_, measured) = measure_file(job.path, &|_| ())?;
+    let sha256 = sha256_of(job.path).map_err(|error| crate::revision::machine(job.path, &error))?;
+    Ok(Finished { sha256, measured, clamped_samples: written.clamped_samples, rate_hz })
+}
+
+struct Encoding<'a>(&'a mut Writer);
+
+impl Sink for Encoding<'_> {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.0.write(taken.lane(0)).map_err(|error| media_fault(&error))
+    }
+}
+
+/// Measures a file; tells its number of channels, too. `progress` is told the part that is done.
+///
+/// # Errors
+/// The file cannot be read.
+pub fn measure_file(path: &Path, progress: &dyn Fn(f64)) -> Result<(u16, Measured), Fault> {
+    let mut reader = media::Reader::open(path).map_err(|error| media_fault(&error))?;
+    let info = reader.info();
+    let (rate_hz, total, channels) = (f64::from(info.rate_hz), info.frames.max(1) as f64, info.channels);
+    let mut meter = if channels == 1 { Meter::mono(rate_hz) } else { Meter::new(rate_hz) };
+    let mut block = vec![[0.0; 2] as Frame; 1 << 14];
+    let mut done = 0;
+    loop {
+        let read = reader.read(&mut block).map_err(|error| media_fault(&error))?;
+        if read == 0 {
+            return Ok((channels, meter.finish()));
+        }
+        meter.push(&block[..read]);
+        done += read;
+        progress(done as f64 / total);
+    }
+}
+
+/// SHA-256 of a file, in hexadecimal.
+///
+/// # Errors
+/// The file cannot be read.
+pub fn sha256_of(path: &Path) -> io::Result<String> {
+    let mut file = File::open(path)?;
+    let mut hasher = Sha256::new();
+    let mut block = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut block)? {
+            0 => return Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()),
+            read => hasher.update(&block[..read]),
+        }
+    }
+}
+
+/// The sheet's format in the words of the writer.
+fn format_of(format: FileFormat) -> media::FileFormat {
+    match format {
+        FileFormat::Wav { bits: 16, .. } => media::FileFormat::Wav(WavSample::Int16),
+        FileFormat::Wav { bits: 24, .. } => media::FileFormat::Wav(WavSample::Int24),
+        FileFormat::Wav { .. } => media::FileFormat::Wav(WavSample::Float32),
+        FileFormat::Flac { bits: 16, .. } => media::FileFormat::Flac(FlacBits::Sixteen),
+        FileFormat::Flac { .. } => media::FileFormat::Flac(FlacBits::TwentyFour),
+        FileFormat::Mp3 { kbps } => media::FileFormat::Mp3(kbps_of(kbps)),
+    }
+}
+
+/// The encoder's rate nearest to a rate in the sheet, which allows only those that exist.
+pub(crate) fn kbps_of(kbps: u32) -> Kbps {
+    Kbps::new(kbps).unwrap_or(Kbps::ALL[Kbps::ALL.len() - 1])
+}

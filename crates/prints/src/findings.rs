@@ -1,0 +1,145 @@
+//! Verdicts on prints: facts in, findings out.
+
+use engine::RunFacts;
+use measure::Measured;
+use units::{Problem, Severity, format_time};
+
+/// How far above its ceiling a file may read before it counts: the limiter's own promise.
+const CEILING_TOLERANCE_DB: f64 = 0.02;
+
+/// How near a print's loudness must come to what was asked for.
+pub const LOUDNESS_TOLERANCE_LU: f64 = 0.05;
+
+/// Mean of a channel from which it counts as an offset: -60 dB of full scale. Common practice, no source.
+const DC_LIMIT: f64 = 0.001;
+
+/// What a verdict on a file needs to know.
+pub struct FileFacts<'a> {
+    /// What the finding is about, for instance `for approval, MP3 256 kbps`.
+    pub at: &'a str,
+    /// What was read back.
+    pub measured: &'a Measured,
+    /// Ceiling of the limiter that ends the print, as the sheet asks for it.
+    pub ceiling_dbtp: Option<f64>,
+    /// Whether the file's codec is lossy.
+    pub lossy: bool,
+    /// Samples that did not fit.
+    pub clamped_samples: u64,
+}
+
+/// Findings about one file.
+#[must_use]
+pub fn of_file(facts: &FileFacts<'_>) -> Vec<Problem> {
+    let FileFacts { at, measured, .. } = *facts;
+    let mut findings = Vec::new();
+    let mut add = |severity, code, message: String, remedy: &str| {
+        findings.push(Problem::new(severity, code, at, message, remedy.to_owned()));
+    };
+    if facts.clamped_samples > 0 {
+        let message = format!("{} samples exceed full scale and were cut off.", facts.clamped_samples);
+        add(
+            Severity::Fail,
+            "clipped",
+            message,
+            "Lower the level of the bus it draws from, or end the print with a limiter.",
+        );
+    }
+    match (facts.ceiling_dbtp, measured.measures.true_peak_dbtp) {
+        (Some(ceiling), Some(peak)) if peak > ceiling + CEILING_TOLERANCE_DB => {
+            let message = format!("True peak {peak:.2} dBTP, above the ceiling of {ceiling:.2} dBTP.");
+            let (severity, remedy) = if facts.lossy {
+                (Severity::Warn, "Add this codec and rate to the print's `survive` list.")
+            } else {
+                (Severity::Fail, "Lower the limiter's ceiling, or write the file at the song's own rate.")
+            };
+            add(severity, "over-ceiling", message, remedy);
+        }
+        (None, Some(peak)) if peak > 0.0 => {
+            let message = format!("True peak {peak:.2} dBTP, above full scale, in a print without a limiter.");
+            add(Severity::Warn, "over-full-scale", message, "Lower the level of the bus it draws from.");
+        }
+        _ => {}
+    }
+    if measured.dc.iter().any(|mean| mean.abs() > DC_LIMIT) {
+        let [left, right] = measured.dc;
+        let message = format!("The signal does not rest at zero: mean {left:.4} left, {right:.4} right.");
+        add(Severity::Warn, "dc", message, "Put a low cut on the stem that brings it, or on the main bus.");
+    }
+    match measured.measures.correlation {
+        Some(correlation) if correlation < 0.0 => {
+            let message = format!("Left and right work against each other: correlation {correlation:.2}.");
+            add(Severity::Warn, "correlation", message, "Check polarity, delays and width; listen in mono.");
+        }
+        None => {
+            let remedy = "Check that the bus it draws from is fed and not muted.";
+            add(Severity::Fail, "silent-print", "The print is silent.".to_owned(), remedy);
+        }
+        _ => {}
+    }
+    findings
+}
+
+/// Findings about the sources of a run.
+#[must_use]
+pub fn of_sources(facts: &RunFacts, silent_stems: &[String], rate_hz: f64) -> Vec<Problem> {
+    let mut findings = Vec::new();
+    for (stem, bad) in &facts.not_numbers {
+        let time = format_time(bad.first as f64 / rate_hz);
+        let message = format!(
+            "{} frames of “{stem}” are no numbers, the first at {time}; silence was printed there.",
+            bad.frames
+        );
+        let remedy = "Export the stem again from where it comes.".to_owned();
+        findings.push(Problem::new(Severity::Fail, "not-a-number", stem, message, remedy));
+    }
+    for stem in silent_stems {
+        let message = format!("“{stem}” is silent from start to end.");
+        let remedy =
+            "Check the file; if it is meant to be silent, write `expect_silence = true` at the stem.".to_owned();
+        findings.push(Problem::new(Severity::Warn, "silent-stem", stem, message, remedy));
+    }
+    findings
+}
+
+/// Finding about a loudness that was not reached.
+#[must_use]
+pub fn of_loudness(print: &str, target_lufs: f64, reached_lufs: Option<f64>) -> Option<Problem> {
+    let (message, remedy) = match reached_lufs {
+        None => ("The print is silent, so that no gain gives it a loudness.".to_owned(), "Check what feeds it."),
+        Some(reached) if (reached - target_lufs).abs() > LOUDNESS_TOLERANCE_LU => (
+            format!("{target_lufs:.2} LUFS were asked for, {reached:.2} LUFS is as far as its limiter goes."),
+            "Ask for less, or raise the density ahead of the limiter.",
+        ),
+        Some(_) => return None,
+    };
+    Some(Problem::new(Severity::Fail, "loudness-missed", print, message, remedy.to_owned()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tone(peak: f64) -> Measured {
+        let sine = |n: i32| peak * libm::sin(f64::from(n) * 0.13);
+        let frames: Vec<units::Frame> = (0..48_000).map(|n| [sine(n), sine(n)]).collect();
+        measure::measure(&frames, 48_000.0)
+    }
+
+    #[test]
+    fn a_file_above_its_ceiling_fails_and_a_lossy_one_warns() {
+        let measured = tone(0.95);
+        let facts =
+            |lossy| FileFacts { at: "x", measured: &measured, ceiling_dbtp: Some(-1.0), lossy, clamped_samples: 0 };
+        let findings = of_file(&facts(false));
+        assert_eq!((findings[0].code, findings[0].severity), ("over-ceiling", Severity::Fail));
+        assert_eq!(of_file(&facts(true))[0].severity, Severity::Warn);
+        let quiet = tone(0.5);
+        assert_eq!(of_file(&FileFacts { measured: &quiet, ..facts(false) }), []);
+    }
+
+    #[test]
+    fn a_loudness_within_the_promise_is_no_finding() {
+        assert!(of_loudness("x", -9.5, Some(-9.46)).is_none());
+        assert_eq!(of_loudness("x", -5.0, Some(-6.0)).unwrap().code, "loudness-missed");
+    }
+}

@@ -1,0 +1,95 @@
+//! What files are called and what is written into them.
+
+use std::collections::HashMap;
+
+use measure::Measured;
+use media::Metadata;
+use sheet::{FileFormat, FileSpec, Print, Sheet};
+
+use crate::files::rate_of;
+use crate::names::{self, NameParts};
+
+/// Name of a file of a print.
+pub(crate) fn file_name(sheet: &Sheet, print: &Print, revision: u32, spec: &FileSpec) -> String {
+    let parts = NameParts {
+        song: &sheet.song,
+        revision,
+        version: &print.name,
+        format: spec.format,
+        rate_hz: rate_of(spec, sheet.song.rate_hz),
+    };
+    names::file_name(print.pattern.as_deref().unwrap_or(names::USUAL_PATTERN), &parts)
+}
+
+/// The same name, with a number where it is taken already.
+pub(crate) fn unique(name: String, taken: &mut HashMap<String, u32>) -> String {
+    let uses = taken.entry(name.to_lowercase()).or_insert(0);
+    *uses += 1;
+    match (*uses, name.rsplit_once('.')) {
+        (1, _) | (_, None) => name,
+        (uses, Some((stem, ending))) => format!("{stem}_{uses}.{ending}"),
+    }
+}
+
+/// Format in words: `WAV 24 bit, 48 kHz`.
+pub(crate) fn format_in_words(spec: &FileSpec, rate_hz: u32) -> String {
+    let rate = f64::from(rate_hz) / 1000.0;
+    match spec.format {
+        FileFormat::Wav { bits: 32, .. } => format!("WAV 32 bit float, {rate} kHz"),
+        FileFormat::Wav { bits, .. } => format!("WAV {bits} bit, {rate} kHz"),
+        FileFormat::Flac { bits, .. } => format!("FLAC {bits} bit, {rate} kHz"),
+        FileFormat::Mp3 { kbps } => format!("MP3 {kbps} kbps, {rate} kHz"),
+    }
+}
+
+/// Labels of all files of a print.
+pub(crate) fn metadata(sheet: &Sheet, print: &Print, revision: &str, label: Option<&str>) -> Metadata {
+    let song = &sheet.song;
+    let credit = |role: &str, name: &Option<String>| name.clone().map(|name| (role.to_owned(), name));
+    let version = match label {
+        Some(label) => format!("{}, {revision}, {label}", print.name),
+        None => format!("{}, {revision}", print.name),
+    };
+    let now = jiff::Timestamp::now().to_zoned(jiff::tz::TimeZone::UTC);
+    Metadata {
+        title: Some(song.title.clone()),
+        artist: Some(song.artist.clone()),
+        album: song.album.clone(),
+        version: Some(version),
+        isrc: song.isrc.clone(),
+        date: Some(song.date.clone().unwrap_or_else(|| now.strftime("%Y-%m-%d").to_string())),
+        time: Some(now.strftime("%H:%M:%S").to_string()),
+        tempo_bpm: Some(song.tempo_bpm),
+        key: song.key.clone(),
+        comment: song.contact.as_ref().map(|contact| format!("Contact: {contact}")),
+        originator: Some("Fairprint".to_owned()),
+        time_reference: (song.start_secs * f64::from(song.rate_hz)).round() as u64,
+        coding_history: vec![format!(
+            "A=PCM,F={},W=64,M=stereo,T=Fairprint {}",
+            song.rate_hz,
+            env!("CARGO_PKG_VERSION")
+        )],
+        credits: [("writer", &song.writer), ("producer", &song.producer), ("mixer", &song.mixer)]
+            .iter()
+            .filter_map(|(role, name)| credit(role, name))
+            .collect(),
+        track_names: vec![print.name.as_str().to_owned()],
+    }
+}
+
+/// Loudness figures for the broadcast extension.
+pub(crate) fn loudness(measured: &Measured) -> media::Loudness {
+    let m = &measured.measures;
+    media::Loudness {
+        integrated_lufs: m.integrated_lufs,
+        range_lu: m.loudness_range_lu,
+        max_true_peak_dbtp: m.true_peak_dbtp,
+        max_momentary_lufs: m.max_momentary_lufs,
+        max_short_term_lufs: m.max_short_term_lufs,
+    }
+}
+
+/// Date and time of now in universal time.
+pub(crate) fn now() -> String {
+    jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
+}

@@ -1,0 +1,68 @@
+//! A sheet from its file to a plan.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use engine::{Fault, Folder, Plan};
+use sheet::Sheet;
+use units::{Problem, Severity};
+
+/// A sheet that was read, with its text for messages that point into it.
+pub struct Loaded {
+    /// Where it lies.
+    pub path: PathBuf,
+    /// Its text.
+    pub text: String,
+    /// What it says; none if something in it must be mended first.
+    pub sheet: Option<Sheet>,
+    /// What is wrong with it or worth knowing, the worst first.
+    pub problems: Vec<Problem>,
+}
+
+impl Loaded {
+    /// Whether nothing in it stands in the way of a print.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        self.sheet.is_some() && self.problems.iter().all(|problem| problem.severity != Severity::Fail)
+    }
+
+    /// The folder that its files are named from.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        match self.path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        }
+    }
+}
+
+/// Reads and checks a sheet.
+///
+/// # Errors
+/// The file cannot be read.
+pub fn load(path: &Path) -> Result<Loaded, Fault> {
+    let name = path.display().to_string();
+    let bytes = fs::read(path).map_err(|error| {
+        let remedy = "Name the sheet of a song, for instance `song/sheet.toml`.".to_owned();
+        Fault::input("cannot-read", &name, format!("{name} cannot be read: {error}."), remedy)
+    })?;
+    let text = String::from_utf8(bytes).map_err(|_| {
+        let remedy = "Save the sheet as plain text in UTF-8.".to_owned();
+        Fault::input("not-text", &name, format!("{name} is not text."), remedy)
+    })?;
+    let (sheet, problems) = sheet::read(&text, &engine::specs());
+    Ok(Loaded { path: path.to_owned(), text, sheet, problems })
+}
+
+/// Compiles a sound sheet. Files that cannot be used and processors that cannot be built are added to its problems.
+pub fn plan(loaded: &mut Loaded) -> Option<(Plan, Folder)> {
+    let sheet = loaded.sheet.as_ref()?;
+    let folder = Folder::new(loaded.folder(), sheet.song.rate_hz);
+    match engine::compile(sheet, &folder) {
+        Ok(plan) => Some((plan, folder)),
+        Err(problems) => {
+            loaded.problems.extend(problems);
+            None
+        }
+    }
+}
