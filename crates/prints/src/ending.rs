@@ -4,10 +4,12 @@ use std::fs;
 use std::path::Path;
 
 use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
-use measure::Measured;
+use measure::{Measured, TruePeakMeter};
+use media::{MediaError, Source, codec};
 use sheet::{CodecChoice, Print};
 use units::{Problem, Severity};
 
+use crate::files::kbps_of;
 use crate::findings;
 use crate::print::Head;
 use crate::record::{SolvedRecord, Survived};
@@ -61,7 +63,7 @@ impl Ending<'_> {
             let mut last = None;
             let mut render = |gain: f64| {
                 tries += 1;
-                (self.progress)(1.0 - 0.7_f64.powi_steps(tries));
+                (self.progress)(tries as f64 / (tries + 3) as f64);
                 let take = self.take(&head.spool, &spool, gain, ceiling)?;
                 let lufs = take.measured.measures.integrated_lufs;
                 last = Some(take);
@@ -116,18 +118,31 @@ impl Ending<'_> {
 
     /// Sends the print through each codec and measures what a listener would decode.
     fn survived(&self, spool: &str, choices: &[CodecChoice]) -> Result<Vec<Survived>, Fault> {
-        let mut survived = Vec::new();
-        for choice in choices {
-            let path = self.work.join(spool);
-            let trip = media::codec::round_trip_file(&path, crate::files::kbps_of(choice.kbps), self.work)
-                .map_err(|error| media_fault(&error))?;
-            survived.push(Survived {
-                codec: format!("{} {}", choice.codec, choice.kbps),
-                encoder: String::new(),
-                decoded_dbtp: trip,
-            });
+        let choices = choices.iter().map(|choice| codec::CodecChoice::Mp3(kbps_of(choice.kbps)));
+        choices.map(|choice| self.trip(spool, choice).map_err(|error| media_fault(&error))).collect()
+    }
+
+    fn trip(&self, spool: &str, choice: codec::CodecChoice) -> Result<Survived, MediaError> {
+        let mut block = vec![units::SILENCE; 1 << 14];
+        let mut print = media::Reader::open(&self.work.join(spool))?;
+        let mut there = codec::Encoding::start(self.work, self.rate_hz, choice)?;
+        loop {
+            match print.read(&mut block)? {
+                0 => break,
+                read => there.write(&block[..read])?,
+            }
         }
-        Ok(survived)
+        let mut back = there.finish()?;
+        let mut meter = TruePeakMeter::new();
+        loop {
+            match back.read(&mut block)? {
+                0 => break,
+                read => meter.push(&block[..read]),
+            }
+        }
+        let [left, right] = meter.finish();
+        let decoded_dbtp = units::db_from_gain(left.value.max(right.value));
+        Ok(Survived { codec: choice.to_string(), encoder: choice.encoder(), decoded_dbtp })
     }
 }
 

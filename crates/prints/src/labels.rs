@@ -83,7 +83,7 @@ pub(crate) fn loudness(measured: &Measured) -> media::Loudness {
     media::Loudness {
         integrated_lufs: m.integrated_lufs,
         range_lu: m.loudness_range_lu,
-        max_true_peak_dbtp: m.true_peak_dbtp,
+        true_peak_dbtp: m.true_peak_dbtp,
         max_momentary_lufs: m.max_momentary_lufs,
         max_short_term_lufs: m.max_short_term_lufs,
     }

@@ -1,0 +1,31 @@
+//! The network as a whole: sums, sends, rides, alignment, lanes, cutting, threads.
+
+mod songs;
+
+mod alignment;
+mod cutting;
+mod lanes;
+mod paths;
+
+/// The start of every sheet here.
+const HEAD: &str = r#"
+fairprint = 1
+[song]
+title = "Lantern Weather"
+artist = "The Tin Orchard"
+rate_hz = 48000
+tempo_bpm = 92
+"#;
+
+/// The print of every sheet here.
+const PRINT: &str = r#"
+[[print]]
+name = "for mastering"
+from = "mix"
+files = [{ format = "wav", bits = 32 }]
+"#;
+
+/// A sheet around the nodes that a test is about.
+fn sheet(nodes: &str) -> String {
+    format!("{HEAD}{nodes}{PRINT}")
+}
