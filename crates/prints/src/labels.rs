@@ -50,7 +50,7 @@ pub(crate) fn metadata(sheet: &Sheet, print: &Print, revision: &str, label: Opti
         Some(label) => format!("{}, {revision}, {label}", print.name),
         None => format!("{}, {revision}", print.name),
     };
-    let now = jiff::Timestamp::now().to_zoned(jiff::tz::TimeZone::UTC);
+    let now = jiff::Timestamp::now();
     Metadata {
         title: Some(song.title.clone()),
         artist: Some(song.artist.clone()),

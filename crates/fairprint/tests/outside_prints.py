@@ -1,0 +1,83 @@
+"""Checks finished prints with programs and libraries from outside the project.
+
+Usage: outside_prints.py REVISION_FOLDER FFMPEG
+
+Loudness and true peak: ffmpeg's ebur128 filter (its true peak is that of the standard's fourfold filter, hence 0.2 dB)
+and pyloudnorm with the exact filter of BS.1770. Tags: mutagen. Samples: soundfile reads WAV and FLAC, ffmpeg decodes MP3.
+Prints one line for each check; ends with 1 if any fails.
+"""
+
+import json
+import pathlib
+import re
+import subprocess
+import sys
+
+import mutagen
+import numpy as np
+import pyloudnorm
+import soundfile
+from scipy.signal import correlate
+
+folder, ffmpeg = pathlib.Path(sys.argv[1]), sys.argv[2]
+report = json.loads((folder / "report.json").read_text())
+failures = 0
+
+
+def check(what, got, expected, tolerance):
+    global failures
+    good = got is not None and abs(got - expected) <= tolerance
+    failures += not good
+    print(f"{'ok  ' if good else 'FAIL'} {what}: {got:.3f} against {expected:.3f} (within {tolerance})")
+
+
+def hold(what, good):
+    global failures
+    failures += not good
+    print(f"{'ok  ' if good else 'FAIL'} {what}")
+
+
+def ffmpeg_meter(path):
+    run = [ffmpeg, "-hide_banner", "-nostats", "-i", path, "-filter_complex", "ebur128=peak=true", "-f", "null", "-"]
+    text = subprocess.run(run, capture_output=True, text=True, check=True).stderr
+    summary = text[text.rindex("Summary:"):]
+    number = lambda pattern: float(re.search(pattern, summary).group(1))
+    return number(r"I:\s+(-?[\d.]+) LUFS"), number(r"LRA:\s+(-?[\d.]+) LU"), number(r"Peak:\s+(-?[\d.]+) dBFS")
+
+
+def decoded(path, rate):
+    if path.suffix == ".mp3":
+        run = [ffmpeg, "-v", "error", "-i", path, "-f", "f64le", "-ac", "2", "-ar", str(rate), "-"]
+        return np.frombuffer(subprocess.run(run, capture_output=True, check=True).stdout).reshape(-1, 2)
+    return soundfile.read(path)[0]
+
+
+by_print = {}
+for file in report["prints"]:
+    path = folder / pathlib.Path(file["path"]).name
+    measures, rate = file["measures"], report["rate_hz"]
+    loudness, range_lu, peak = ffmpeg_meter(path)
+    check(f"{path.name} integrated loudness, ffmpeg", measures["integrated_lufs"], loudness, 0.1)
+    check(f"{path.name} loudness range, ffmpeg", measures["loudness_range_lu"], range_lu, 0.2)
+    check(f"{path.name} true peak, ffmpeg", measures["true_peak_dbtp"], peak, 0.2)
+    samples = decoded(path, rate)
+    meter = pyloudnorm.Meter(rate, filter_class="DeMan")
+    check(f"{path.name} integrated loudness, pyloudnorm", measures["integrated_lufs"], meter.integrated_loudness(samples), 0.1)
+    hold(f"{path.name} is as long as the song: {len(samples)} frames", len(samples) == report["frames"])
+    tags = mutagen.File(path)
+    text = str(dict(tags.tags or {})) if path.suffix != ".wav" else path.read_bytes()[:8192].decode("latin-1")
+    hold(f"{path.name} names the song and the artist", report["title"] in text and report["artist"] in text)
+    by_print.setdefault(file["name"], []).append((path, samples))
+
+for name, files in by_print.items():
+    lossless = [samples for path, samples in files if path.suffix != ".mp3"]
+    for path, samples in files:
+        if path.suffix == ".mp3" and lossless:
+            # Frame for frame in time with the lossless file: the correlation is highest at no delay.
+            a, b = lossless[0][:480000, 0], samples[:480000, 0]
+            lag = int(np.argmax(correlate(b, a, mode="full", method="fft"))) - (len(a) - 1)
+            hold(f"{path.name} is in time with the lossless file: {lag} frames", lag == 0)
+            gain = float(np.dot(a, b) / np.dot(a, a))
+            check(f"{path.name} level against the lossless file in dB", 20 * np.log10(gain), 0.0, 0.1)
+
+sys.exit(1 if failures else 0)
