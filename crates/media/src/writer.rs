@@ -150,15 +150,29 @@ impl Writer {
         self.loudness = loudness;
     }
 
-    /// Completes the file and gives it its name.
+    /// Completes the file, waits until the disk has it, and gives it its name.
     ///
     /// # Errors
     /// If the disk is full or gone, or the name was taken meanwhile. Nothing is left under the final name then.
     pub fn finish(self) -> Result<Written, MediaError> {
+        self.complete(true)
+    }
+
+    /// Completes a file that nobody keeps, without waiting for the disk.
+    ///
+    /// # Errors
+    /// As for [`Self::finish`].
+    pub fn finish_scratch(self) -> Result<Written, MediaError> {
+        self.complete(false)
+    }
+
+    fn complete(self, wait_for_disk: bool) -> Result<Written, MediaError> {
         let Self { encoder, partial, frames, loudness, .. } = self;
         let path = partial.final_path.clone();
         let (file, clamped_samples) = encoder.finish(&loudness).named(&path)?;
-        file.sync_all().named(&path)?;
+        if wait_for_disk {
+            file.sync_all().named(&path)?;
+        }
         let bytes = file.metadata().named(&path)?.len();
         drop(file);
         partial.take_final_name()?;

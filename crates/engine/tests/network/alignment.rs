@@ -84,7 +84,8 @@ name = "mix"
     let plan = plan(&text, &songs);
     let ducked = plan.steps.iter().find(|step| step.name == "ducked").unwrap();
     assert_eq!(ducked.links[0].wait_frames, 240);
-    let solo = text.replace("name = \"keys\"\nto = \"mix\"", "name = \"keys\"\nto = \"bin\"") + "\n[[bus]]\nname = \"bin\"\nto = \"mix\"\nlevel_db = -60\n";
+    let solo = text.replace("name = \"keys\"\nto = \"mix\"", "name = \"keys\"\nto = \"bin\"")
+        + "\n[[bus]]\nname = \"bin\"\nto = \"mix\"\nlevel_db = -60\n";
     let got = render(&solo, &songs);
     let before = got[11_900][0];
     let after = got[12_400][0];

@@ -37,8 +37,10 @@ name = "mix"
 chain = [{ limiter = { ceiling_dbtp = -3 } }]
 "#,
     );
-    let songs =
-        Songs::default().with("a.wav", noise(20_000, 1)).with("b.wav", noise(20_000, 2)).with("c.wav", noise(20_000, 3));
+    let songs = Songs::default()
+        .with("a.wav", noise(20_000, 1))
+        .with("b.wav", noise(20_000, 2))
+        .with("c.wav", noise(20_000, 3));
     let followers = vec![vec!["a".to_owned()], vec!["b".to_owned()]];
     let lanes = render_with(&text, &songs, &Setup { followers, ..Setup::default() }, 2);
     assert_eq!(lanes.len(), 4);

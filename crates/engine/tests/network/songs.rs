@@ -107,6 +107,7 @@ pub fn impulse(frames: usize, at: usize) -> Vec<Frame> {
 /// Level of the largest difference between two signals, in dB of full scale.
 pub fn difference_db(a: &[Frame], b: &[Frame]) -> f64 {
     assert_eq!(a.len(), b.len());
-    let largest = a.iter().zip(b).flat_map(|(a, b)| [a[0] - b[0], a[1] - b[1]]).fold(0.0_f64, |most, d| most.max(d.abs()));
+    let largest =
+        a.iter().zip(b).flat_map(|(a, b)| [a[0] - b[0], a[1] - b[1]]).fold(0.0_f64, |most, d| most.max(d.abs()));
     units::db_from_gain(largest)
 }

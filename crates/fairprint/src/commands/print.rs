@@ -48,7 +48,10 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
         "findings": report.findings,
     }));
     let speed = report.realtime_factor;
-    voice.say(&format!("{}, revision {}, printed {speed:.0} times faster than it plays.", report.title, report.revision));
+    voice.say(&format!(
+        "{}, revision {}, printed {speed:.0} times faster than it plays.",
+        report.title, report.revision
+    ));
     voice.say("");
     tell_files(voice, report);
     voice.say("");
