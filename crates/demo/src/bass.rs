@@ -18,13 +18,24 @@ struct Figure(u32, u32, &'static [&'static [Row]]);
 const VERSE_A: &[Row] = &[(0, 5, 'R', 0.75), (6, 2, 'R', 0.5), (8, 4, 'R', 0.65), (14, 2, 'a', 0.45)];
 const VERSE_B: &[Row] = &[(0, 6, 'R', 0.75), (8, 3, '5', 0.6), (11, 2, '8', 0.5), (14, 2, 'a', 0.5)];
 const CHORUS_A: &[Row] = &[
-    (0, 3, 'R', 0.9), (3, 3, 'R', 0.7), (6, 2, 'R', 0.8), (8, 3, 'R', 0.85), (11, 1, '8', 0.6), (12, 2, '8', 0.7), (14, 2, 'a', 0.7),
+    (0, 3, 'R', 0.9),
+    (3, 3, 'R', 0.7),
+    (6, 2, 'R', 0.8),
+    (8, 3, 'R', 0.85),
+    (11, 1, '8', 0.6),
+    (12, 2, '8', 0.7),
+    (14, 2, 'a', 0.7),
 ];
-const CHORUS_B: &[Row] = &[
-    (0, 3, 'R', 0.9), (3, 3, '5', 0.7), (6, 2, 'R', 0.8), (8, 4, 'R', 0.85), (12, 2, '5', 0.75), (14, 2, 'a', 0.7),
-];
+const CHORUS_B: &[Row] =
+    &[(0, 3, 'R', 0.9), (3, 3, '5', 0.7), (6, 2, 'R', 0.8), (8, 4, 'R', 0.85), (12, 2, '5', 0.75), (14, 2, 'a', 0.7)];
 const DRIVING: &[Row] = &[
-    (0, 2, 'R', 0.95), (2, 2, 'R', 0.7), (4, 2, 'R', 0.8), (6, 2, '8', 0.85), (8, 2, 'R', 0.85), (10, 2, 'R', 0.7), (12, 2, '5', 0.8),
+    (0, 2, 'R', 0.95),
+    (2, 2, 'R', 0.7),
+    (4, 2, 'R', 0.8),
+    (6, 2, '8', 0.85),
+    (8, 2, 'R', 0.85),
+    (10, 2, 'R', 0.7),
+    (12, 2, '5', 0.8),
     (14, 2, 'a', 0.75),
 ];
 const LONG: &[Row] = &[(0, 15, 'R', 0.55)];
@@ -61,7 +72,8 @@ pub(crate) fn line() -> Vec<(f64, f64, i32, f64)> {
 /// The note of a degree over the chord at a beat, within the instrument's useful range.
 fn degree_note(changes: &[Change], beat: f64, next_bar: f64, degree: char) -> i32 {
     let chord = chord_at(changes, beat).chord;
-    let above = |steps: std::ops::Range<i32>| steps.map(|s| chord.bass + s).find(|n| chord.tones.contains(&n.rem_euclid(12)));
+    let above =
+        |steps: std::ops::Range<i32>| steps.map(|s| chord.bass + s).find(|n| chord.tones.contains(&n.rem_euclid(12)));
     match degree {
         '8' => chord.bass + 12,
         '5' => above(5..9).unwrap_or(chord.bass + 7),
@@ -102,9 +114,14 @@ pub(crate) fn bass(rate_hz: f64) -> Vec<f64> {
         pluck.sound(&mut track[from..], rate_hz, player.chance());
         finger(&mut track[from..], 0.05 * force, rate_hz, player.chance());
     }
-    let mut amp = [Biquad::high_pass(32.0, 0.7, rate_hz), Biquad::bell(80.0, 0.7, 3.0, rate_hz), Biquad::bell(800.0, 0.8, 2.5, rate_hz), Biquad::low_pass(4200.0, 0.7, rate_hz)];
+    let mut amp = [
+        Biquad::high_pass(32.0, 0.7, rate_hz),
+        Biquad::bell(80.0, 0.7, 3.0, rate_hz),
+        Biquad::bell(800.0, 0.8, 2.5, rate_hz),
+        Biquad::low_pass(4200.0, 0.7, rate_hz),
+    ];
     for y in &mut track {
-        let driven = soft(1.5 * *y + 0.06) - 0.06;
+        let driven = soft(1.5 * *y + 0.06) - soft(0.06);
         *y = amp.iter_mut().fold(driven, |x, f| f.tick(x));
     }
     track

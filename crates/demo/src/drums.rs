@@ -147,8 +147,16 @@ impl Wires {
 
 fn cross_stick(track: &mut [f64], force: f64, rate_hz: f64, chance: &mut Chance) {
     // Stick on rim: wood and shell, short; then the head's body, held by the hand that lies on it.
-    let wood = [(437.0, 0.07, 0.5), (912.0, 0.06, 0.9), (1490.0, 0.05, 0.8), (2380.0, 0.035, 0.55), (3650.0, 0.025, 0.35), (5200.0, 0.02, 0.2)];
-    let modes = wood.map(|(hz, t60_s, gain)| Mode { hz: hz * (1.0 + 0.004 * chance.normal()), t60_s: 1.6 * t60_s, gain });
+    let wood = [
+        (437.0, 0.07, 0.5),
+        (912.0, 0.06, 0.9),
+        (1490.0, 0.05, 0.8),
+        (2380.0, 0.035, 0.55),
+        (3650.0, 0.025, 0.35),
+        (5200.0, 0.02, 0.2),
+    ];
+    let modes =
+        wood.map(|(hz, t60_s, gain)| Mode { hz: hz * (1.0 + 0.004 * chance.normal()), t60_s: 1.6 * t60_s, gain });
     let mut bank = Modes::new(modes, rate_hz);
     let push = stroke(0.35, rate_hz);
     for (n, y) in track.iter_mut().take((0.2 * rate_hz) as usize).enumerate() {

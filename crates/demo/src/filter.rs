@@ -172,6 +172,6 @@ mod tests {
     fn soft_bends_and_never_passes_one() {
         assert_eq!(soft(3.0), 1.0);
         assert_eq!(soft(-40.0), -1.0);
-        assert!((soft(0.5) - libm::tanh(0.5)).abs() < 1e-3);
+        assert!((soft(0.5) - libm::tanh(0.5)).abs() < 5e-3);
     }
 }

@@ -34,8 +34,11 @@ pub(crate) const SNARE: Part = &[
 ];
 
 /// Stick laid across the head, struck on the rim.
-pub(crate) const CROSS_STICK: Part =
-    &[Line(6, 13, "....6.......6.......6.......6..3"), Line(13, 13, "....6..........."), Line(22, 24, "............4...")];
+pub(crate) const CROSS_STICK: Part = &[
+    Line(6, 13, "....6.......6.......6.......6..3"),
+    Line(13, 13, "....6..........."),
+    Line(22, 24, "............4..."),
+];
 
 pub(crate) const CLOSED_HATS: Part = &[
     Line(4, 5, "5...3...5...3.3."),
@@ -43,8 +46,10 @@ pub(crate) const CLOSED_HATS: Part = &[
     Line(13, 13, "6.3.5.3........."),
     Line(14, 20, "..4...4...4...4...4...4...4....."),
     Line(21, 21, "..4...4...4....."),
-    Line(26, 33, "....3.......3..."),
 ];
+
+/// Hats closed by the foot while the hands are on the ride.
+pub(crate) const FOOT_HATS: Part = &[Line(26, 33, "....3.......3...")];
 
 /// Hats half open, or fully for the hardest strokes.
 pub(crate) const OPEN_HATS: Part = &[
@@ -54,15 +59,29 @@ pub(crate) const OPEN_HATS: Part = &[
     Line(21, 21, "6...6...6......."),
 ];
 
-pub(crate) const RIDE: Part = &[Line(26, 33, "7.4.6.4.7.4.6.4."), Line(26, 26, "..4.6.4.7.4.6.4."), Line(30, 30, "..4.6.4.7.4.6.4."), Line(33, 33, "7.4.6...........")];
+pub(crate) const RIDE: Part = &[
+    Line(26, 33, "7.4.6.4.7.4.6.4."),
+    Line(26, 26, "..4.6.4.7.4.6.4."),
+    Line(29, 29, "7.4.6.4.7.4....."),
+    Line(30, 30, "..4.6.4.7.4.6.4."),
+    Line(33, 33, "7.4.6..........."),
+];
 
 /// The crash on the hats' side.
-pub(crate) const CRASH: Part =
-    &[Line(14, 14, "9..............."), Line(26, 26, "9..............."), Line(30, 30, "7..............."), Line(34, 34, "9...............")];
+pub(crate) const CRASH: Part = &[
+    Line(14, 14, "9..............."),
+    Line(26, 26, "9..............."),
+    Line(30, 30, "7..............."),
+    Line(34, 34, "9..............."),
+];
 
 /// The darker crash on the floor tom's side.
-pub(crate) const DARK_CRASH: Part =
-    &[Line(18, 18, "8..............."), Line(30, 30, "8..............."), Line(33, 33, "............7..."), Line(35, 35, "6...............")];
+pub(crate) const DARK_CRASH: Part = &[
+    Line(18, 18, "8..............."),
+    Line(30, 30, "8..............."),
+    Line(33, 33, "............7..."),
+    Line(35, 35, "6..............."),
+];
 
 /// Soft mallets on the dark crash, swelling.
 pub(crate) const MALLETS: Part = &[
@@ -104,8 +123,12 @@ pub(crate) const TAMBOURINE: Part = &[
     Line(33, 33, "5.3.8..........."),
 ];
 
-pub(crate) const SHAKER: Part =
-    &[Line(10, 13, "5243524352435243"), Line(13, 13, "52435243........"), Line(22, 24, "4.2.4.2.4.2.4.2."), Line(26, 32, "6354635463546354")];
+pub(crate) const SHAKER: Part = &[
+    Line(10, 13, "5243524352435243"),
+    Line(13, 13, "52435243........"),
+    Line(22, 24, "4.2.4.2.4.2.4.2."),
+    Line(26, 32, "6354635463546354"),
+];
 
 /// Beats and velocities (0 to 1) of a part's strokes, in order.
 pub(crate) fn strokes(part: Part) -> Vec<(f64, f64)> {
@@ -130,9 +153,22 @@ pub(crate) fn strokes(part: Part) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
 
-    const ALL: [Part; 14] = [
-        KICK, SNARE, CROSS_STICK, CLOSED_HATS, OPEN_HATS, RIDE, CRASH, DARK_CRASH, MALLETS, HIGH_TOM, MIDDLE_TOM,
-        FLOOR_TOM, TAMBOURINE, SHAKER,
+    const ALL: [Part; 15] = [
+        KICK,
+        SNARE,
+        CROSS_STICK,
+        CLOSED_HATS,
+        OPEN_HATS,
+        FOOT_HATS,
+        RIDE,
+        CRASH,
+        DARK_CRASH,
+        MALLETS,
+        HIGH_TOM,
+        MIDDLE_TOM,
+        FLOOR_TOM,
+        TAMBOURINE,
+        SHAKER,
     ];
 
     #[test]
@@ -146,14 +182,17 @@ mod tests {
     #[test]
     fn later_lines_hold() {
         let kick = strokes(KICK);
-        let in_bar = |bar| kick.iter().filter(|(beat, _)| (beat_of_bar(bar)..beat_of_bar(bar + 1)).contains(beat)).count();
+        let in_bar =
+            |bar| kick.iter().filter(|(beat, _)| (beat_of_bar(bar)..beat_of_bar(bar + 1)).contains(beat)).count();
         assert_eq!((in_bar(6), in_bar(7), in_bar(13), in_bar(22)), (3, 4, 3, 0));
     }
 
     #[test]
     fn a_drummer_has_two_hands() {
-        let hands = [SNARE, CROSS_STICK, CLOSED_HATS, OPEN_HATS, RIDE, CRASH, DARK_CRASH, HIGH_TOM, MIDDLE_TOM, FLOOR_TOM];
-        let mut at: Vec<i64> = hands.iter().flat_map(|p| strokes(p)).map(|(beat, _)| (beat * 4.0).round() as i64).collect();
+        let hands =
+            [SNARE, CROSS_STICK, CLOSED_HATS, OPEN_HATS, RIDE, CRASH, DARK_CRASH, HIGH_TOM, MIDDLE_TOM, FLOOR_TOM];
+        let mut at: Vec<i64> =
+            hands.iter().flat_map(|p| strokes(p)).map(|(beat, _)| (beat * 4.0).round() as i64).collect();
         at.sort_unstable();
         for three in at.windows(3) {
             assert!(three[0] != three[2], "three hands at bar {}", three[0] / 16 + 1);

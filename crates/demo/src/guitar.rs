@@ -4,7 +4,9 @@ use units::Frame;
 
 use crate::filter::{Biquad, OnePole, soft};
 use crate::human::{Chance, Player};
-use crate::score::{BEATS_PER_BAR, Change, GUITAR, beat_of_bar, changes, chord_at, hz_from_note, lead, secs_from_beats};
+use crate::score::{
+    BEATS_PER_BAR, Change, GUITAR, beat_of_bar, changes, chord_at, hz_from_note, lead, secs_from_beats,
+};
 use crate::string::Pluck;
 use crate::track::{frame_of, silence};
 
@@ -73,8 +75,10 @@ pub(crate) fn strummed(rate_hz: f64) -> Vec<Frame> {
         pluck.sound(&mut strings[*from..], rate_hz, player.chance());
     }
     squeaks(&mut strings, &changes, rate_hz, player.chance());
-    let neck = body(&strings, [(103.0, 7.0, 0.9), (208.0, 9.0, 1.0), (395.0, 8.0, 0.55), (620.0, 7.0, 0.35)], 0.9, rate_hz);
-    let bridge = body(&strings, [(103.0, 7.0, 1.2), (208.0, 9.0, 0.7), (450.0, 8.0, 0.7), (790.0, 7.0, 0.5)], 0.7, rate_hz);
+    let neck =
+        body(&strings, [(103.0, 7.0, 0.9), (208.0, 9.0, 1.0), (395.0, 8.0, 0.55), (620.0, 7.0, 0.35)], 0.9, rate_hz);
+    let bridge =
+        body(&strings, [(103.0, 7.0, 1.2), (208.0, 9.0, 0.7), (450.0, 8.0, 0.7), (790.0, 7.0, 0.5)], 0.7, rate_hz);
     let late = frame_of(0.45e-3, rate_hz);
     let right = std::iter::repeat_n(0.0, late).chain(bridge);
     neck.into_iter().zip(right).map(|(l, r)| [l, 0.85 * r]).collect()
@@ -197,9 +201,13 @@ pub(crate) fn picked(rate_hz: f64) -> Vec<f64> {
 fn amplify(track: &mut [f64], rate_hz: f64) {
     let mut coil = Biquad::low_pass(3600.0, 1.7, rate_hz);
     let mut tight = OnePole::at_hz(90.0, rate_hz);
-    let mut cone = [Biquad::bell(2600.0, 0.9, 3.0, rate_hz), Biquad::low_pass(5200.0, 0.8, rate_hz), Biquad::high_pass(85.0, 0.8, rate_hz)];
+    let mut cone = [
+        Biquad::bell(2600.0, 0.9, 3.0, rate_hz),
+        Biquad::low_pass(5200.0, 0.8, rate_hz),
+        Biquad::high_pass(85.0, 0.8, rate_hz),
+    ];
     for y in track {
-        let driven = soft(0.55 * tight.high(coil.tick(*y)) + 0.05) - 0.05;
+        let driven = soft(0.55 * tight.high(coil.tick(*y)) + 0.05) - soft(0.05);
         *y = cone.iter_mut().fold(driven, |x, f| f.tick(x));
     }
 }

@@ -98,7 +98,8 @@ mod tests {
     #[test]
     fn players_stay_near_the_beat() {
         let mut player = Player::new(3, 4.0, 5.0);
-        let late: Vec<f64> = (1..400).map(|i| 1000.0 * (player.secs(f64::from(i)) - secs_from_beats(f64::from(i)))).collect();
+        let late: Vec<f64> =
+            (1..400).map(|i| 1000.0 * (player.secs(f64::from(i)) - secs_from_beats(f64::from(i)))).collect();
         let mean = late.iter().sum::<f64>() / 399.0;
         assert!((mean - 4.0).abs() < 2.0, "{mean}");
         // Tapping with a metronome scatters by 10 to 30 ms in anybody, by a few ms in good players (common practice).

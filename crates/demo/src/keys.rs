@@ -106,7 +106,11 @@ pub(crate) fn keys(rate_hz: f64) -> Vec<Frame> {
 
 /// The preamplifier and the tremolo: 4.6 Hz, left against right.
 fn tremolo(track: &[f64], rate_hz: f64) -> Vec<Frame> {
-    let mut tone = [Biquad::high_pass(75.0, 0.7, rate_hz), Biquad::low_pass(6500.0, 0.7, rate_hz), Biquad::bell(1800.0, 0.7, 2.5, rate_hz)];
+    let mut tone = [
+        Biquad::high_pass(75.0, 0.7, rate_hz),
+        Biquad::low_pass(6500.0, 0.7, rate_hz),
+        Biquad::bell(1800.0, 0.7, 2.5, rate_hz),
+    ];
     let (sin, cos) = sincos(TAU * 4.6 / rate_hz);
     let (mut re, mut im) = (1.0, 0.0);
     let swing = |x: &f64| {

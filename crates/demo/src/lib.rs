@@ -9,6 +9,7 @@
 
 mod bass;
 mod drums;
+mod files;
 mod filter;
 mod glottis;
 mod groove;
@@ -32,6 +33,7 @@ mod voices;
 
 use units::Frame;
 
+pub use files::{DemoError, DemoFiles, RATE_HZ, SHEET, write};
 pub use rough::{RoughMix, rough_mix};
 pub use score::{BARS, BEATS_PER_BAR, FORM, Section, TEMPO_BPM, beat_of_bar, secs_from_beats};
 
@@ -97,16 +99,21 @@ fn stem(index: usize, rate_hz: u32) -> Stem {
     Stem { name, frames: levelled(play(f64::from(rate_hz)), peak_dbfs) }
 }
 
-/// Makes all stems in order, as many at a time as the machine has processors (four at most, for memory's sake). What
-/// comes out does not depend on how many.
+/// Makes all stems in order. What comes out does not depend on how many processors the machine has.
 pub fn stems(rate_hz: u32) -> impl Iterator<Item = Stem> {
+    each_stem(rate_hz, |stem| stem)
+}
+
+/// Makes stems and hands each on, as many at a time as the machine has processors (four at most, for memory's sake);
+/// the results come in order.
+fn each_stem<T: Send>(rate_hz: u32, then: impl Fn(Stem) -> T + Sync) -> impl Iterator<Item = T> {
     let at_once = std::thread::available_parallelism().map_or(1, usize::from).min(4);
-    let indices: Vec<usize> = (0..PARTS.len()).collect();
-    let batches: Vec<Vec<usize>> = indices.chunks(at_once).map(<[usize]>::to_vec).collect();
-    batches.into_iter().flat_map(move |batch| {
+    (0..PARTS.len()).step_by(at_once).flat_map(move |first| {
+        let batch = first..PARTS.len().min(first + at_once);
+        let then = &then;
         std::thread::scope(|scope| {
-            let players: Vec<_> = batch.iter().map(|index| scope.spawn(move || stem(*index, rate_hz))).collect();
-            players.into_iter().map(|player| player.join().expect("a player does not fail")).collect::<Vec<_>>()
+            let players: Vec<_> = batch.map(|index| scope.spawn(move || then(stem(index, rate_hz)))).collect();
+            players.into_iter().map(|player| player.join().expect("no player panics")).collect::<Vec<_>>()
         })
     })
 }

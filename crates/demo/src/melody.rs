@@ -21,52 +21,106 @@ type Phrase = (u32, &'static [Row]);
 
 const VERSE: [Phrase; 4] = [
     // Lanterns in the kitchen swing
-    (0, &[
-        (0.5, 1.0, "E4", "l ae n"), (1.5, 1.0, "E4", "t er n z"), (2.5, 0.5, "D4", "ih n"), (3.0, 0.5, "E4", "dh ah"),
-        (3.5, 0.5, "F#4", "k ih"), (4.0, 1.0, "G4", "ch ih n"), (5.0, 2.0, "E4", "s w ih ng"),
-    ]),
+    (
+        0,
+        &[
+            (0.5, 1.0, "E4", "l ae n"),
+            (1.5, 1.0, "E4", "t er n z"),
+            (2.5, 0.5, "D4", "ih n"),
+            (3.0, 0.5, "E4", "dh ah"),
+            (3.5, 0.5, "F#4", "k ih"),
+            (4.0, 1.0, "G4", "ch ih n"),
+            (5.0, 2.0, "E4", "s w ih ng"),
+        ],
+    ),
     // slow as summer rain
-    (2, &[
-        (0.5, 1.5, "D4", "s l ow"), (2.0, 0.5, "B3", "ae z"), (2.5, 1.0, "D4", "s ah"), (3.5, 0.5, "E4", "m er"),
-        (4.0, 1.5, "F#4", "r ey"), (5.5, 1.5, "D4", "- n"),
-    ]),
+    (
+        2,
+        &[
+            (0.5, 1.5, "D4", "s l ow"),
+            (2.0, 0.5, "B3", "ae z"),
+            (2.5, 1.0, "D4", "s ah"),
+            (3.5, 0.5, "E4", "m er"),
+            (4.0, 1.5, "F#4", "r ey"),
+            (5.5, 1.5, "D4", "- n"),
+        ],
+    ),
     // someone left the season's string
-    (4, &[
-        (0.5, 1.0, "E4", "s ah m"), (1.5, 1.0, "E4", "w ah n"), (2.5, 0.5, "D4", "l eh f t"), (3.0, 0.5, "E4", "dh ah"),
-        (3.5, 0.5, "G4", "s iy"), (4.0, 1.0, "A4", "z ah n z"), (5.0, 2.0, "G4", "s t r ih ng"),
-    ]),
+    (
+        4,
+        &[
+            (0.5, 1.0, "E4", "s ah m"),
+            (1.5, 1.0, "E4", "w ah n"),
+            (2.5, 0.5, "D4", "l eh f t"),
+            (3.0, 0.5, "E4", "dh ah"),
+            (3.5, 0.5, "G4", "s iy"),
+            (4.0, 1.0, "A4", "z ah n z"),
+            (5.0, 2.0, "G4", "s t r ih ng"),
+        ],
+    ),
     // tied across the pane
-    (6, &[
-        (0.5, 1.0, "E4", "t ay d"), (1.5, 0.5, "G4", "ah"), (2.0, 1.0, "A4", "k r ao s"), (3.0, 1.0, "G4", "dh ah"),
-        (4.0, 3.0, "F#4", "p ey n"),
-    ]),
+    (
+        6,
+        &[
+            (0.5, 1.0, "E4", "t ay d"),
+            (1.5, 0.5, "G4", "ah"),
+            (2.0, 1.0, "A4", "k r ao s"),
+            (3.0, 1.0, "G4", "dh ah"),
+            (4.0, 3.0, "F#4", "p ey n"),
+        ],
+    ),
 ];
 
 /// Stay, it's only lantern weather
 const STAY: &[Row] = &[
-    (0.0, 1.75, "G4", "s t ey"), (2.0, 0.5, "G4", "ih t s"), (2.5, 0.5, "A4", "ow n"), (3.0, 0.5, "G4", "l iy"),
-    (3.5, 1.0, "B4", "l ae n"), (4.5, 0.5, "A4", "t er n"), (5.0, 1.0, "G4", "w eh"), (6.0, 0.5, "E4", "dh er"),
+    (0.0, 1.75, "G4", "s t ey"),
+    (2.0, 0.5, "G4", "ih t s"),
+    (2.5, 0.5, "A4", "ow n"),
+    (3.0, 0.5, "G4", "l iy"),
+    (3.5, 1.0, "B4", "l ae n"),
+    (4.5, 0.5, "A4", "t er n"),
+    (5.0, 1.0, "G4", "w eh"),
+    (6.0, 0.5, "E4", "dh er"),
     (6.5, 1.0, "D4", "-"),
 ];
 /// silver on the stair
 const SILVER: &[Row] = &[
-    (0.0, 1.0, "A4", "s ih l"), (1.0, 0.5, "A4", "v er"), (1.5, 0.5, "G4", "aa n"), (2.0, 1.0, "F#4", "dh ah"),
-    (3.5, 2.0, "G4", "s t eh"), (5.5, 0.5, "F#4", "-"), (6.0, 1.5, "E4", "- er"),
+    (0.0, 1.0, "A4", "s ih l"),
+    (1.0, 0.5, "A4", "v er"),
+    (1.5, 0.5, "G4", "aa n"),
+    (2.0, 1.0, "F#4", "dh ah"),
+    (3.5, 2.0, "G4", "s t eh"),
+    (5.5, 0.5, "F#4", "-"),
+    (6.0, 1.5, "E4", "- er"),
 ];
 /// Stay, and we will sing together
 const SING: &[Row] = &[
-    (0.0, 1.75, "G4", "s t ey"), (2.0, 0.5, "G4", "ae n d"), (2.5, 0.5, "A4", "w iy"), (3.0, 0.5, "G4", "w ih l"),
-    (3.5, 1.0, "B4", "s ih ng"), (4.5, 0.5, "A4", "t ah"), (5.0, 1.0, "A4", "g eh"), (6.0, 1.5, "B4", "dh er"),
+    (0.0, 1.75, "G4", "s t ey"),
+    (2.0, 0.5, "G4", "ae n d"),
+    (2.5, 0.5, "A4", "w iy"),
+    (3.0, 0.5, "G4", "w ih l"),
+    (3.5, 1.0, "B4", "s ih ng"),
+    (4.5, 0.5, "A4", "t ah"),
+    (5.0, 1.0, "A4", "g eh"),
+    (6.0, 1.5, "B4", "dh er"),
 ];
 /// soft as smoke and air
 const SOFT: &[Row] = &[
-    (0.0, 1.0, "C5", "s ao f t"), (1.0, 0.5, "B4", "ae z"), (1.5, 1.5, "A4", "s m ow k"), (3.0, 1.0, "G4", "ae n d"),
-    (4.0, 2.0, "A4", "eh"), (6.0, 1.5, "F#4", "- er"),
+    (0.0, 1.0, "C5", "s ao f t"),
+    (1.0, 0.5, "B4", "ae z"),
+    (1.5, 1.5, "A4", "s m ow k"),
+    (3.0, 1.0, "G4", "ae n d"),
+    (4.0, 2.0, "A4", "eh"),
+    (6.0, 1.5, "F#4", "- er"),
 ];
 /// soft as smoke and air, the second time, leading home
 const SOFT_HOME: &[Row] = &[
-    (0.0, 1.0, "C5", "s ao f t"), (1.0, 0.5, "B4", "ae z"), (1.5, 1.5, "A4", "s m ow k"), (3.0, 1.0, "G4", "ae n d"),
-    (4.0, 2.0, "B4", "eh"), (6.0, 2.0, "F#4", "- er"),
+    (0.0, 1.0, "C5", "s ao f t"),
+    (1.0, 0.5, "B4", "ae z"),
+    (1.5, 1.5, "A4", "s m ow k"),
+    (3.0, 1.0, "G4", "ae n d"),
+    (4.0, 2.0, "B4", "eh"),
+    (6.0, 2.0, "F#4", "- er"),
 ];
 
 const CHORUS_1: [Phrase; 4] = [(0, STAY), (2, SILVER), (4, SING), (6, SOFT)];
@@ -74,19 +128,35 @@ const CHORUS_2: [Phrase; 4] = [(0, STAY), (2, SILVER), (4, SING), (6, SOFT_HOME)
 
 const BRIDGE: [Phrase; 2] = [
     // Ash is snow, and snow is ash
-    (0, &[
-        (0.5, 1.0, "A3", "ae sh"), (1.5, 0.5, "C4", "ih z"), (2.0, 1.5, "E4", "s n ow"), (3.5, 0.5, "D4", "ae n d"),
-        (4.0, 1.0, "E4", "s n ow"), (5.0, 0.5, "D4", "ih z"), (5.5, 2.0, "B3", "ae sh"),
-    ]),
+    (
+        0,
+        &[
+            (0.5, 1.0, "A3", "ae sh"),
+            (1.5, 0.5, "C4", "ih z"),
+            (2.0, 1.5, "E4", "s n ow"),
+            (3.5, 0.5, "D4", "ae n d"),
+            (4.0, 1.0, "E4", "s n ow"),
+            (5.0, 0.5, "D4", "ih z"),
+            (5.5, 2.0, "B3", "ae sh"),
+        ],
+    ),
     // so the seasons pass
-    (2, &[
-        (0.5, 0.5, "A3", "s ow"), (1.0, 0.5, "C4", "dh ah"), (1.5, 1.0, "E4", "s iy"), (2.5, 1.0, "F4", "z ah n z"),
-        (4.0, 2.0, "E4", "p aa"), (6.0, 1.5, "D#4", "- s"),
-    ]),
+    (
+        2,
+        &[
+            (0.5, 0.5, "A3", "s ow"),
+            (1.0, 0.5, "C4", "dh ah"),
+            (1.5, 1.0, "E4", "s iy"),
+            (2.5, 1.0, "F4", "z ah n z"),
+            (4.0, 2.0, "E4", "p aa"),
+            (6.0, 1.5, "D#4", "- s"),
+        ],
+    ),
 ];
 
 /// a hum home
-const OUTRO: [Phrase; 1] = [(0, &[(0.0, 2.0, "E4", "uw"), (2.0, 1.0, "D4", "-"), (3.0, 1.0, "B3", "-"), (4.0, 3.0, "E4", "- m")])];
+const OUTRO: [Phrase; 1] =
+    [(0, &[(0.0, 2.0, "E4", "uw"), (2.0, 1.0, "D4", "-"), (3.0, 1.0, "B3", "-"), (4.0, 3.0, "E4", "- m")])];
 
 fn phrases_of(section: &Section) -> &'static [Phrase] {
     match section.name {
@@ -212,7 +282,9 @@ mod tests {
         let above = backing(&changes, Part::Above);
         let tune = lead_voice();
         let mut compared = 0;
-        for (a, b) in above.iter().filter_map(|a| tune.iter().find(|b| b.beat == a.beat && b.sounds == a.sounds).map(|b| (a, b))) {
+        for (a, b) in
+            above.iter().filter_map(|a| tune.iter().find(|b| b.beat == a.beat && b.sounds == a.sounds).map(|b| (a, b)))
+        {
             assert!(a.note - b.note >= 3, "{a:?} over {b:?}");
             compared += 1;
         }

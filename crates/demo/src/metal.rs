@@ -23,14 +23,38 @@ pub(crate) struct Plate {
     low_cut_hz: f64,
 }
 
-pub(crate) const HATS: Plate =
-    Plate { seed: 41, modes: 96, range_hz: [320.0, 15_500.0], centre_hz: 7500.0, t60_s: [0.9, 0.55], low_cut_hz: 380.0 };
-pub(crate) const CRASH: Plate =
-    Plate { seed: 42, modes: 140, range_hz: [210.0, 14_000.0], centre_hz: 4800.0, t60_s: [3.4, 1.3], low_cut_hz: 250.0 };
-pub(crate) const DARK_CRASH: Plate =
-    Plate { seed: 43, modes: 140, range_hz: [140.0, 12_000.0], centre_hz: 3100.0, t60_s: [4.6, 1.4], low_cut_hz: 180.0 };
-pub(crate) const RIDE: Plate =
-    Plate { seed: 44, modes: 110, range_hz: [330.0, 13_500.0], centre_hz: 5600.0, t60_s: [2.6, 0.8], low_cut_hz: 300.0 };
+pub(crate) const HATS: Plate = Plate {
+    seed: 41,
+    modes: 96,
+    range_hz: [320.0, 15_500.0],
+    centre_hz: 7500.0,
+    t60_s: [0.9, 0.55],
+    low_cut_hz: 380.0,
+};
+pub(crate) const CRASH: Plate = Plate {
+    seed: 42,
+    modes: 140,
+    range_hz: [210.0, 14_000.0],
+    centre_hz: 4800.0,
+    t60_s: [3.4, 1.3],
+    low_cut_hz: 250.0,
+};
+pub(crate) const DARK_CRASH: Plate = Plate {
+    seed: 43,
+    modes: 140,
+    range_hz: [140.0, 12_000.0],
+    centre_hz: 3100.0,
+    t60_s: [4.6, 1.4],
+    low_cut_hz: 180.0,
+};
+pub(crate) const RIDE: Plate = Plate {
+    seed: 44,
+    modes: 110,
+    range_hz: [330.0, 13_500.0],
+    centre_hz: 5600.0,
+    t60_s: [2.6, 0.8],
+    low_cut_hz: 300.0,
+};
 
 /// One stroke on a plate.
 #[derive(Clone, Copy, Debug)]
@@ -145,14 +169,24 @@ fn by_hand(part: Part, hand: &mut Player, rate_hz: f64, shape: impl Fn(f64) -> S
 /// The hats: closed strokes held by the pedal, open ones that ring until the next stroke.
 pub(crate) fn hats(rate_hz: f64) -> Vec<f64> {
     let mut hand = Player::new(0x0dd_0011, 1.0, 3.0);
-    let closed = |force: f64| Stroke { frame: 0, force, contact_ms: 0.30 - 0.12 * force, wash_ms: 14.0, longest_s: 0.08 + 0.08 * force };
-    let open = |force: f64| Stroke { frame: 0, force: 0.9 * force, contact_ms: 0.25, wash_ms: 70.0, longest_s: if force > 0.72 { 0.8 } else { 0.24 } };
+    let closed = |force: f64| Stroke {
+        frame: 0,
+        force,
+        contact_ms: 0.30 - 0.12 * force,
+        wash_ms: 14.0,
+        longest_s: 0.08 + 0.08 * force,
+    };
+    let open = |force: f64| Stroke {
+        frame: 0,
+        force: 0.9 * force,
+        contact_ms: 0.25,
+        wash_ms: 70.0,
+        longest_s: if force > 0.72 { 0.8 } else { 0.24 },
+    };
     let mut all = by_hand(groove::CLOSED_HATS, &mut hand, rate_hz, closed);
     all.extend(by_hand(groove::OPEN_HATS, &mut hand, rate_hz, open));
-    // After the last open stroke the foot closes.
-    if let Some(last) = all.iter().map(|s| s.frame).filter(|f| *f < frame_of(57.4, rate_hz)).max() {
-        all.push(Stroke { frame: last + frame_of(0.33, rate_hz), force: 0.12, contact_ms: 0.6, wash_ms: 10.0, longest_s: 0.07 });
-    }
+    let foot = |force: f64| Stroke { frame: 0, force, contact_ms: 0.5, wash_ms: 12.0, longest_s: 0.09 };
+    all.extend(by_hand(groove::FOOT_HATS, &mut hand, rate_hz, foot));
     all.sort_by_key(|s| s.frame);
     HATS.play(&all, rate_hz)
 }
@@ -170,7 +204,13 @@ fn crashing(force: f64) -> Stroke {
 /// The dark crash: struck, and swelled with mallets.
 pub(crate) fn dark_crash(rate_hz: f64) -> Vec<f64> {
     let mut hand = Player::new(0x0dd_0013, 0.0, 2.5);
-    let mallet = |force: f64| Stroke { frame: 0, force: 0.8 * force, contact_ms: 2.2 - force, wash_ms: 150.0, longest_s: f64::INFINITY };
+    let mallet = |force: f64| Stroke {
+        frame: 0,
+        force: 0.8 * force,
+        contact_ms: 2.2 - force,
+        wash_ms: 150.0,
+        longest_s: f64::INFINITY,
+    };
     let mut all = by_hand(groove::DARK_CRASH, &mut hand, rate_hz, crashing);
     all.extend(by_hand(groove::MALLETS, &mut hand, rate_hz, mallet));
     all.sort_by_key(|s| s.frame);
@@ -180,6 +220,7 @@ pub(crate) fn dark_crash(rate_hz: f64) -> Vec<f64> {
 /// The ride, with the stick's tip.
 pub(crate) fn ride(rate_hz: f64) -> Vec<f64> {
     let mut hand = Player::new(0x0dd_0014, 1.0, 3.0);
-    let tip = |force: f64| Stroke { frame: 0, force: 0.6 * force, contact_ms: 0.22, wash_ms: 25.0, longest_s: f64::INFINITY };
+    let tip =
+        |force: f64| Stroke { frame: 0, force: 0.6 * force, contact_ms: 0.22, wash_ms: 25.0, longest_s: f64::INFINITY };
     RIDE.play(&by_hand(groove::RIDE, &mut hand, rate_hz, tip), rate_hz)
 }

@@ -62,11 +62,11 @@ impl Modes {
     pub(crate) fn tick(&mut self, force: f64) -> f64 {
         let mut sum = [0.0; 4];
         for four in &mut self.fours {
-            for lane in 0..4 {
+            for (lane, sum) in sum.iter_mut().enumerate() {
                 let re = four.re[lane] * four.step_re[lane] - four.im[lane] * four.step_im[lane] + force;
                 let im = four.re[lane] * four.step_im[lane] + four.im[lane] * four.step_re[lane];
                 (four.re[lane], four.im[lane]) = (re, im);
-                sum[lane] += four.gain[lane] * im;
+                *sum += four.gain[lane] * im;
             }
         }
         (sum[0] + sum[1]) + (sum[2] + sum[3])

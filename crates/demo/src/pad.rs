@@ -66,7 +66,12 @@ impl Bow {
                 step = hz_from_note(f64::from(note.note) + cents / 100.0) / rate_hz;
             }
             let swell = note.strength[0] + (note.strength[1] - note.strength[0]) * n as f64 / note.frames as f64;
-            let strength = if n < note.frames { release = release.from(swell); swell } else { release.low(0.0) };
+            let strength = if n < note.frames {
+                release = release.from(swell);
+                swell
+            } else {
+                release.low(0.0)
+            };
             let level = level.low(strength);
             self.phase += step;
             self.phase -= self.phase.floor();

@@ -53,7 +53,8 @@ pub(crate) struct Aim {
     pub(crate) ms: f64,
 }
 
-const REST: Aim = Aim { formants_hz: [500.0, 1600.0, 2700.0], voice: 0.0, breath: 0.0, hiss: None, nasal: false, ms: 0.0 };
+const REST: Aim =
+    Aim { formants_hz: [500.0, 1600.0, 2700.0], voice: 0.0, breath: 0.0, hiss: None, nasal: false, ms: 0.0 };
 
 /// Formants of vowels: means over women's voices by Peterson and Barney (JASA 24, 1952; from memory).
 pub(crate) const VOWELS: [(&str, [f64; 3]); 10] = [
@@ -147,7 +148,7 @@ mod tests {
             let mut vowels = 0;
             for sound in note.sounds.split(' ') {
                 let is_vowel = sound == "-" || !vowel(sound).is_empty();
-                assert!(is_vowel != !consonant(sound).is_empty(), "{sound} in {}", note.sounds);
+                assert!(is_vowel == consonant(sound).is_empty(), "{sound} in {}", note.sounds);
                 vowels += usize::from(is_vowel);
             }
             assert!((1..=2).contains(&vowels), "{}", note.sounds);

@@ -63,6 +63,12 @@ impl RoughMix {
         }
     }
 
+    /// The sum so far, ahead of what makes it loud.
+    #[must_use]
+    pub fn balance(&self) -> &[Frame] {
+        &self.sum
+    }
+
     /// The loud result.
     #[must_use]
     pub fn finish(mut self) -> Vec<Frame> {
@@ -107,7 +113,10 @@ fn clip(x: f64) -> f64 {
     let bent = match size {
         s if s <= 2.0 / 3.0 => s,
         s if s >= 4.0 / 3.0 => 1.0,
-        s => { let over = s - 2.0 / 3.0; s - 0.75 * over * over }
+        s => {
+            let over = s - 2.0 / 3.0;
+            s - 0.75 * over * over
+        }
     };
     bent.copysign(x)
 }

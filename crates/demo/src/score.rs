@@ -198,8 +198,12 @@ mod tests {
         let mut voicing = [55, 59, 62, 64];
         for change in changes() {
             let next = lead(voicing, &change.chord, 52, 72);
-            let moved: i32 = next.iter().zip(voicing).map(|(n, b)| (n - b).abs()).sum();
-            assert!(moved <= 12, "{}: {voicing:?} to {next:?}", change.chord.name);
+            // No voice leaps by more than a fourth.
+            assert!(
+                next.iter().zip(voicing).all(|(n, b)| (n - b).abs() <= 5),
+                "{}: {voicing:?} to {next:?}",
+                change.chord.name
+            );
             voicing = next;
         }
     }

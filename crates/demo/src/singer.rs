@@ -180,7 +180,8 @@ impl Pitch {
         let slid = self.slide[1].low(slid);
         let long = ((tone.to_s - tone.from_s - 0.45) / 0.3).clamp(0.0, 1.0);
         let grown = ((now_s - tone.from_s - 0.28) / 0.4).clamp(0.0, 1.0);
-        self.vibrato_phase = (self.vibrato_phase + (self.vibrato_hz + 0.3 * chance.bipolar()) / TICKS_PER_SECOND).fract();
+        self.vibrato_phase =
+            (self.vibrato_phase + (self.vibrato_hz + 0.3 * chance.bipolar()) / TICKS_PER_SECOND).fract();
         let vibrato = depth_cents * long * grown * libm::sin(TAU * self.vibrato_phase);
         let unsteady = 70.0 * self.slow.low(chance.bipolar()) + 9.0 * self.fast.low(chance.bipolar());
         hz_from_note(slid + (vibrato + unsteady) / 100.0)
@@ -229,7 +230,11 @@ impl<'a> Throat<'a> {
     fn sound(mut self, take: &Take) -> Vec<f64> {
         let mut track = silence(self.rate_hz);
         let over = |ms| OnePole::over_ms(ms, TICKS_PER_SECOND);
-        let mut mouth = [[over(15.0).from(500.0), over(15.0).from(500.0)], [over(15.0).from(1500.0); 2], [over(15.0).from(2700.0); 2]];
+        let mut mouth = [
+            [over(15.0).from(500.0), over(15.0).from(500.0)],
+            [over(15.0).from(1500.0); 2],
+            [over(15.0).from(2700.0); 2],
+        ];
         let (mut voice, mut breath, mut nasal, mut effort) = (over(9.0), over(8.0), over(12.0), over(40.0));
         let mut pitch = Pitch::new(&mut self.chance);
         let mut before = Gains::default();
@@ -251,10 +256,21 @@ impl<'a> Throat<'a> {
             let force = effort.low(take.tones[tone].effort);
             let level = voice.low(goal.voice * take.tones[tone].swell(now_s)) * (0.3 + 0.7 * force);
             let level = level * (1.0 + 0.02 * self.chance.bipolar());
-            let formants_hz: Vec<f64> =
-                mouth.iter_mut().zip(goal.formants_hz).map(|(f, hz)| { let once = f[0].low(hz); f[1].low(once) }).collect();
+            let formants_hz: Vec<f64> = mouth
+                .iter_mut()
+                .zip(goal.formants_hz)
+                .map(|(f, hz)| {
+                    let once = f[0].low(hz);
+                    f[1].low(once)
+                })
+                .collect();
             self.shape(&formants_hz, hz, nasal.low(f64::from(u8::from(goal.nasal))));
-            let mut gains = Gains { pressed: level * force, soft: level * (1.0 - force), breath: breath.low(goal.breath), ..before };
+            let mut gains = Gains {
+                pressed: level * force,
+                soft: level * (1.0 - force),
+                breath: breath.low(goal.breath),
+                ..before
+            };
             for (index, place) in PLACES.iter().enumerate() {
                 let hiss = goal.hiss.filter(|(at, _)| at == place).map_or(0.0, |(_, hiss)| hiss);
                 gains.hiss[index] = self.hiss[index].2.low(hiss) * (0.6 + 0.4 * force);

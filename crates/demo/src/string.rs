@@ -86,7 +86,8 @@ impl Pluck {
             let y = excitation.get(n).copied().unwrap_or(0.0) + gain * low;
             line[at] = y;
             // What the pickup sees is the wave passing towards the bridge and, inverted, coming back from it.
-            let heard = if pickup == 0 { y } else { y - line[(at + line.len() - pickup.min(line.len() - 1)) % line.len()] };
+            let heard =
+                if pickup == 0 { y } else { y - line[(at + line.len() - pickup.min(line.len() - 1)) % line.len()] };
             *out += heard;
             at = if at + 1 == line.len() { 0 } else { at + 1 };
         }
