@@ -10,8 +10,13 @@ use units::{At, Block, Frame, Settings, Spec};
 
 pub mod biquad;
 mod catalogue;
+pub mod drive;
+pub mod elementary;
 pub mod eq;
+pub mod lag;
+pub mod oversample;
 pub mod ramp;
+pub mod section;
 pub mod trim;
 pub mod width;
 
