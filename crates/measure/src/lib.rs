@@ -8,21 +8,27 @@
 
 pub mod align;
 pub mod compare;
+pub mod decay;
+pub mod harmonics;
 pub mod level;
 pub mod loudness;
 pub mod null;
 pub mod sinc;
 pub mod spectrum;
+pub mod stem_facts;
 pub mod stereo;
 pub mod summary;
 pub mod true_peak;
 
 pub use align::{Alignment, Polarity, align};
 pub use compare::{Comparison, compare};
+pub use decay::{BandDecay, Decay};
+pub use harmonics::{Harmonics, Intermodulation, harmonics, intermodulation};
 pub use level::{ClipRun, Clips};
 pub use loudness::{LoudnessMeter, LoudnessPoint};
 pub use null::{Null, null};
 pub use spectrum::Spectrum;
+pub use stem_facts::{StemFacts, StemMeter};
 pub use stereo::{StereoImage, StereoPower};
 pub use summary::{Measured, Measures, Meter, NonFinite, measure};
 pub use true_peak::{Peak, TruePeakMeter};
