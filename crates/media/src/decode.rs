@@ -29,10 +29,21 @@ use crate::{Format, Info, Reason, mp4};
 /// frame may reach back (ISO/IEC 11172-3, `main_data_begin`) at any rate from 32 kbit/s.
 const SETTLE_FRAMES: u64 = 16 * 1152;
 
+/// Where the ALAC decoder configuration states the bits of a sample (after frame length and version).
+const ALAC_BITS_AT: usize = 5;
+
+/// Nearer than this, decoding on is faster than moving.
+const NEAR_FRAMES: u64 = 1 << 15;
+
 /// Audio through a decoder.
 pub(crate) struct Decoded {
+    /// The same open file as the container's, for starting over: only one of them reads at a time.
+    file: File,
+    ending: Option<String>,
     container: Box<dyn FormatReader>,
     decoder: Box<dyn AudioDecoder>,
+    params: AudioCodecParameters,
+    gapless: bool,
     track: u32,
     info: Info,
     /// Frames of the decoder's timeline before frame 0.
@@ -48,26 +59,24 @@ pub(crate) struct Decoded {
 impl Decoded {
     pub(crate) fn open(mut file: File, ending: Option<&str>) -> Result<Self, Reason> {
         let trim = mp4::trim_of(&mut file)?;
-        file.seek(SeekFrom::Start(0))?;
-        let mut container = probe(file, ending)?;
+        let mut container = probe(&file, ending)?;
         let track = container.default_track(TrackType::Audio).cloned();
         let track = track.ok_or_else(|| Reason::UnknownFormat("no audio in it".to_owned()))?;
-        let Some(CodecParameters::Audio(params)) = &track.codec_params else {
+        let Some(CodecParameters::Audio(params)) = track.codec_params.clone() else {
             return Err(Reason::UnknownFormat("no audio in it".to_owned()));
         };
-        let format = format_of(&*container, params)?;
+        let format = format_of(&*container, &params)?;
         let gapless = format != Format::Mp3 || track.delay.is_some();
-        let options = AudioDecoderOptions::default().gapless(gapless);
-        let decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(params, &options)
-            .map_err(|error| reason_of(error, 0))?;
-        let mut info = describe(&mut *container, format, params)?;
-        let start = track.start_ts;
+        let info = describe(&mut *container, format, &params)?;
         let mut decoded = Self {
+            file,
+            ending: ending.map(str::to_owned),
+            decoder: decoder_of(&params, gapless)?,
             container,
-            decoder,
+            params,
+            gapless,
             track: track.id,
-            info: info.clone(),
+            info,
             lead: 0,
             next: 0,
             pending: Vec::new(),
@@ -76,11 +85,11 @@ impl Decoded {
         };
         let total = match exact_frames(format, &track, decoded.container.format_info().short_name) {
             Some(frames) => frames,
-            None => decoded.count(start)?,
+            None => decoded.count()?,
         };
-        (decoded.lead, info.frames) = if format == Format::Aac { trim.apply(total, info.rate_hz) } else { (0, total) };
-        decoded.info = info;
-        decoded.pending_at = Some(-(decoded.lead.cast_signed()));
+        (decoded.lead, decoded.info.frames) =
+            if format == Format::Aac { trim.apply(total, decoded.info.rate_hz) } else { (0, total) };
+        decoded.pending_at = Some(-decoded.lead.cast_signed());
         Ok(decoded)
     }
 
@@ -114,9 +123,18 @@ impl Decoded {
         Ok(())
     }
 
-    fn move_to(&mut self, timestamp: i64) -> bool {
-        let to = SeekTo::Timestamp { ts: Timestamp::new(timestamp), track_id: self.track };
+    fn move_to(&mut self, frame: u64) -> bool {
+        let to = SeekTo::Timestamp { ts: Timestamp::new(frame.cast_signed()), track_id: self.track };
         self.container.seek(SeekMode::Accurate, to).is_ok()
+    }
+
+    /// Opens the container afresh, at its start.
+    fn start_over(&mut self) -> Result<(), Reason> {
+        self.container = probe(&self.file, self.ending.as_deref())?;
+        self.decoder = decoder_of(&self.params, self.gapless)?;
+        self.pending.clear();
+        self.pending_at = Some(-self.lead.cast_signed());
+        Ok(())
     }
 
     /// The next packet of our track.
@@ -134,20 +152,17 @@ impl Decoded {
 
     /// Counts the frames of all packets, and returns to the start. The last packet of a lossless file may hold fewer
     /// frames than its container says, so that one is decoded.
-    fn count(&mut self, start: Timestamp) -> Result<u64, Reason> {
-        let (mut frames, mut last) = (0, None);
+    fn count(&mut self) -> Result<u64, Reason> {
+        let (mut frames, mut last) = (0_u64, None);
         while let Some(packet) = self.packet()? {
-            frames += packet.block_dur().get();
+            frames = frames.saturating_add(packet.dur.get());
             last = Some(packet);
         }
         if let Some(packet) = last.filter(|_| !self.info.lossy) {
             let buffer = self.decoder.decode(&packet).map_err(|error| reason_of(error, frames))?;
-            frames = frames - packet.block_dur().get() + buffer.frames() as u64;
+            frames = frames - packet.dur.get() + buffer.frames() as u64;
         }
-        self.decoder.reset();
-        if frames > 0 && !self.move_to(start.get()) {
-            return Err(Reason::Damaged { frame: 0, detail: "cannot return to the start".to_owned() });
-        }
+        self.start_over()?;
         Ok(frames)
     }
 }
@@ -176,27 +191,37 @@ impl Audio for Decoded {
     }
 
     fn seek(&mut self, frame: u64) -> Result<(), Reason> {
-        let from = self.next;
+        let ahead = self.pending_at.and_then(|at| u64::try_from(frame.cast_signed() - at).ok());
+        // An AAC decoder replaces noise by noise of its own, which depends on all that it decoded before.
+        let from_the_start = self.info.format == Format::Aac;
+        let near = if from_the_start { u64::MAX } else { NEAR_FRAMES };
         self.next = frame;
-        let within = self.pending_at.is_some_and(|at| at <= frame.cast_signed()) && !self.ready().is_empty();
-        if within || frame == self.info.frames {
-            // Pending frames stay what they are; a later seek back finds its way from there.
+        if frame == self.info.frames || ahead.is_some_and(|ahead| ahead <= near) {
+            return Ok(());
+        }
+        // Always from a fresh start: containers do not forget where they were, and then lose frames or do not move.
+        self.start_over()?;
+        if from_the_start {
             return Ok(());
         }
         let settle = if self.info.lossy { SETTLE_FRAMES } else { 0 };
-        let target = (frame + self.lead).saturating_sub(settle);
-        if !self.move_to(target.cast_signed()) && !self.move_to(0) {
-            self.next = from;
-            return Err(Reason::Damaged { frame, detail: "cannot move to this frame".to_owned() });
+        if self.move_to(frame.saturating_sub(settle)) {
+            self.pending_at = None;
+            return Ok(());
         }
-        self.decoder.reset();
-        self.pending.clear();
-        self.pending_at = None;
-        Ok(())
+        self.start_over()
     }
 }
 
-fn probe(file: File, ending: Option<&str>) -> Result<Box<dyn FormatReader>, Reason> {
+fn decoder_of(params: &AudioCodecParameters, gapless: bool) -> Result<Box<dyn AudioDecoder>, Reason> {
+    let options = AudioDecoderOptions::default().gapless(gapless);
+    let made = symphonia::default::get_codecs().make_audio_decoder(params, &options);
+    made.map_err(|error| reason_of(error, 0))
+}
+
+fn probe(file: &File, ending: Option<&str>) -> Result<Box<dyn FormatReader>, Reason> {
+    let mut file = file.try_clone()?;
+    file.seek(SeekFrom::Start(0))?;
     let stream = MediaSourceStream::new(Box::new(file), Default::default());
     let mut hint = Hint::new();
     if let Some(ending) = ending {
@@ -233,7 +258,8 @@ fn format_of(container: &dyn FormatReader, params: &AudioCodecParameters) -> Res
         codec_id::CODEC_ID_VORBIS => Some(Format::Vorbis),
         _ => match container.format_info().short_name {
             "aiff" => Some(Format::Aiff),
-            "caf" | "isomp4" => Some(Format::Caf),
+            "caf" => Some(Format::Caf),
+            "isomp4" => Some(Format::Mpeg4),
             _ => None,
         },
     };
@@ -263,13 +289,21 @@ fn describe(container: &mut dyn FormatReader, format: Format, params: &AudioCode
         rate_hz,
         channels,
         frames: 0,
-        bits: if lossy { None } else { float_bits.or(integer_bits) },
+        bits: if lossy { None } else { float_bits.or_else(|| alac_bits(params)).or(integer_bits) },
         float: float_bits.is_some(),
         lossy,
         bwf: None,
         track_names: Vec::new(),
         tags: tags.unwrap_or_default(),
     })
+}
+
+/// Bits of a sample by the ALAC decoder's configuration, which core audio files wrap in boxes of their own.
+fn alac_bits(params: &AudioCodecParameters) -> Option<u16> {
+    let cookie = params.extra_data.as_ref().filter(|_| params.codec == codec_id::CODEC_ID_ALAC)?;
+    // The wrapping box: name, version and flags.
+    let wrapped = cookie.windows(4).rposition(|name| name == b"alac").map_or(0, |at| at + 8);
+    cookie.get(wrapped + ALAC_BITS_AT).map(|bits| u16::from(*bits))
 }
 
 /// Tags under the names that [`Info`] uses; those of no known meaning under their own.
@@ -283,6 +317,7 @@ fn tags_of(tags: &[Tag]) -> Vec<(String, String)> {
         StandardTag::IdentIsrc(_) => Some("isrc"),
         StandardTag::Bpm(_) => Some("tempo_bpm"),
         StandardTag::InitialKey(_) => Some("key"),
+        StandardTag::Encoder(_) | StandardTag::EncoderSettings(_) | StandardTag::EncodedBy(_) => Some("software"),
         StandardTag::RecordingDate(_) | StandardTag::ReleaseDate(_) => Some("date"),
         _ => None,
     };

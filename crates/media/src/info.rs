@@ -15,6 +15,8 @@ pub enum Format {
     Aiff,
     /// Core audio file.
     Caf,
+    /// MPEG-4 file with uncompressed samples.
+    Mpeg4,
     /// Free lossless audio codec.
     Flac,
     /// Lossless codec in an MPEG-4 or Core audio file.
@@ -35,6 +37,7 @@ impl fmt::Display for Format {
             Self::Bw64 => "BW64",
             Self::Aiff => "AIFF",
             Self::Caf => "CAF",
+            Self::Mpeg4 => "MPEG-4",
             Self::Flac => "FLAC",
             Self::Alac => "ALAC",
             Self::Mp3 => "MP3",
