@@ -5,9 +5,11 @@
 //! once. Encoder delay and padding are cut away wherever the file states them: MP3 with a gapless frame, Vorbis, and AAC
 //! in MPEG-4 files, whose edit list is read here ([`crate::mp4`]) because the library ignores it. A bare AAC stream and an
 //! MP3 file without a gapless frame have no place to state them: these are read whole, from their first decoded frame.
+//!
+//! Known limit: ALAC in a core audio file whose packet table is padded (libsndfile writes such files) is refused.
 
 use std::fs::File;
-use std::io::{self, Seek, SeekFrom};
+use std::io;
 
 use symphonia::core::audio::GenericAudioBufferRef;
 use symphonia::core::codecs::CodecParameters;
@@ -22,6 +24,7 @@ use symphonia::core::packet::Packet;
 use symphonia::core::units::Timestamp;
 use units::Frame;
 
+use crate::caf::Bounded;
 use crate::reader::Audio;
 use crate::{Format, Info, Reason, mp4};
 
@@ -220,9 +223,7 @@ fn decoder_of(params: &AudioCodecParameters, gapless: bool) -> Result<Box<dyn Au
 }
 
 fn probe(file: &File, ending: Option<&str>) -> Result<Box<dyn FormatReader>, Reason> {
-    let mut file = file.try_clone()?;
-    file.seek(SeekFrom::Start(0))?;
-    let stream = MediaSourceStream::new(Box::new(file), Default::default());
+    let stream = MediaSourceStream::new(Box::new(Bounded::new(file.try_clone()?)?), Default::default());
     let mut hint = Hint::new();
     if let Some(ending) = ending {
         hint.with_extension(ending);
@@ -340,7 +341,12 @@ fn spread(buffer: &GenericAudioBufferRef<'_>, samples: &mut Vec<f64>, frames: &m
 
 fn reason_of(error: SymphoniaError, frame: u64) -> Reason {
     match error {
-        SymphoniaError::IoError(error) if error.kind() != io::ErrorKind::UnexpectedEof => Reason::System(error),
+        // The library meets the end of the file, or a place that cannot be, where sizes in the file lie.
+        SymphoniaError::IoError(error)
+            if !matches!(error.kind(), io::ErrorKind::UnexpectedEof | io::ErrorKind::InvalidInput) =>
+        {
+            Reason::System(error)
+        }
         SymphoniaError::Unsupported(what) => Reason::UnsupportedEncoding(format!("something unusual ({what})")),
         other => Reason::Damaged { frame, detail: other.to_string() },
     }

@@ -13,6 +13,7 @@
 //! bytes on every machine. Lossy decoders and the MP3 encoder compute their tables with the machine's mathematics
 //! library, so their last bits may differ from one machine to the next.
 
+mod caf;
 pub mod codec;
 mod decode;
 mod error;

@@ -45,30 +45,34 @@ fn files(folder: &TempDir) -> Vec<(PathBuf, Format, usize, usize)> {
 }
 
 /// Root mean square of the difference from the signal at a lag, in dB of the signal's.
-fn error_db(read: &[Frame], lag: usize) -> f64 {
-    let signal = signal();
+fn error_db(read: &[Frame], signal: &[Frame], lag: usize) -> f64 {
     let square = |x: f64| x * x;
     // Encoders start roughly.
     let inner = 1000..FRAMES - 500;
-    let error: f64 = inner.clone().map(|i| square(read[i + lag][0] - signal[i][0])).sum();
+    let error: f64 =
+        inner.clone().map(|i| square(read.get(i + lag).map_or(0.0, |frame| frame[0]) - signal[i][0])).sum();
     units::db_from_power(error / inner.map(|i| square(signal[i][0])).sum::<f64>())
 }
 
 #[test]
 fn lengths_are_exact_and_nothing_is_late() {
     let folder = tempfile::tempdir().unwrap();
+    let signal = signal();
     for (path, format, lead, frames) in files(&folder) {
         let (info, read): (Info, Vec<Frame>) = read_all(&path, None).unwrap();
         let name = path.display();
         assert_eq!((info.format, info.rate_hz, info.channels), (format, 44_100, 2), "{name}");
         assert_eq!((info.frames, read.len()), (frames as u64, frames), "{name}");
         if info.lossy {
-            let db = error_db(&read, lead);
-            assert!(db < -25.0, "{name}: {db:.1} dB");
+            let best = (lead.saturating_sub(400)..=lead + 400)
+                .min_by(|a, b| error_db(&read, &signal, *a).total_cmp(&error_db(&read, &signal, *b)));
+            assert_eq!(best, Some(lead), "{name}");
+            let db = error_db(&read, &signal, lead);
+            assert!(db < -15.0, "{name}: {db:.1} dB");
         } else {
             let bits = if format == Format::Caf { 32 } else { 16 };
             assert_eq!(info.bits, Some(bits), "{name}");
-            assert!(read == signal(), "{name}");
+            assert!(read == signal, "{name}");
         }
     }
 }
