@@ -7,7 +7,9 @@
 //! - `tree`: the text as values with the bytes they stand in;
 //! - `reader`: tree to sheet;
 //! - `network`: what is odd about the routing;
-//! - `edit`: changes of the text that leave the rest of it alone.
+//! - `edit`: changes of the text that leave the rest of it alone;
+//! - `schema`, `reference`: the keys as JSON Schema and as a document;
+//! - `starter`: the sheet to start from.
 
 mod edit;
 pub mod keys;
@@ -16,6 +18,9 @@ mod model;
 mod nearest;
 mod network;
 mod reader;
+mod reference;
+mod schema;
+mod starter;
 mod tree;
 
 pub use edit::{Edit, Plain, Step, set_value};
@@ -25,3 +30,6 @@ pub use model::{
 };
 pub use network::{accept, network_findings};
 pub use reader::read;
+pub use reference::reference;
+pub use schema::schema;
+pub use starter::{StarterGroup, StarterSong, starter};

@@ -16,6 +16,8 @@ mod song;
 
 use units::{Problem, Spec};
 
+pub(crate) use forms::{inside, range, whole_list, with_unit};
+
 use crate::keys;
 use crate::model::{Accepted, Reference, Sheet};
 use crate::network::{self, network_findings};

@@ -12,7 +12,10 @@ use crate::tree::Written;
 pub(crate) struct Names {
     /// Stems and buses; whether it is a bus.
     nodes: HashMap<String, bool>,
-    references: HashMap<String, ()>,
+    /// The names of buses, of stems and buses, and of references, each in the order of the alphabet.
+    buses: Vec<String>,
+    all: Vec<String>,
+    references: Vec<String>,
 }
 
 impl Names {
@@ -24,12 +27,18 @@ impl Names {
         for key in ["reference", "section", "print"] {
             refuse_twice(sheet.report, given(sheet, key).iter().map(|name| (name, key)));
         }
-        let is_bus = |list: &[(String, &Written)], bus| {
-            list.iter().map(move |(name, _)| (name.clone(), bus)).collect::<Vec<_>>()
+        let sorted = |lists: &[&[(String, &Written)]]| {
+            let mut names: Vec<String> =
+                lists.iter().flat_map(|list| list.iter().map(|(name, _)| name.clone())).collect();
+            names.sort_unstable();
+            names
         };
+        let stem_names = stems.iter().map(|(name, _)| (name.clone(), false));
         Self {
-            nodes: is_bus(&stems, false).into_iter().chain(is_bus(&buses, true)).collect(),
-            references: given(sheet, "reference").into_iter().map(|(name, _)| (name, ())).collect(),
+            nodes: stem_names.chain(buses.iter().map(|(name, _)| (name.clone(), true))).collect(),
+            buses: sorted(&[&buses]),
+            all: sorted(&[&stems, &buses]),
+            references: sorted(&[&given(sheet, "reference")]),
         }
     }
 
@@ -58,19 +67,18 @@ impl Names {
                 return Some(Fault::new("not-a-bus", message, "Name a bus."));
             }
             Named::Bus | Named::Node => self.nodes.contains_key(text),
-            Named::Reference => self.references.contains_key(text),
+            Named::Reference => self.references.binary_search_by(|name| name.as_str().cmp(text)).is_ok(),
         };
         if known {
             return None;
         }
-        let (kind, mut words): (_, Vec<&str>) = match named {
-            Named::Bus => ("bus", self.nodes.iter().filter(|(_, bus)| **bus).map(|(name, _)| name.as_str()).collect()),
-            Named::Node => ("stem or bus", self.nodes.keys().map(String::as_str).collect()),
-            Named::Reference => ("reference", self.references.keys().map(String::as_str).collect()),
+        let (kind, words) = match named {
+            Named::Bus => ("bus", &self.buses),
+            Named::Node => ("stem or bus", &self.all),
+            Named::Reference => ("reference", &self.references),
         };
-        words.sort_unstable();
         let message = format!("There is no {kind} `{text}`.");
-        Some(Fault::new("unknown-name", message, report.suggestion(text, words)))
+        Some(Fault::new("unknown-name", message, report.suggestion(text, words.iter().map(String::as_str))))
     }
 }
 

@@ -85,6 +85,10 @@ impl<'a> Report<'a> {
 
     /// "Did you mean" with the nearest of some words, or what there is to choose from.
     pub fn suggestion<'w>(&self, written: &str, words: impl IntoIterator<Item = &'w str> + Clone) -> String {
+        if self.problems.borrow().len() >= MOST_PROBLEMS {
+            // Nobody will read it.
+            return String::new();
+        }
         let count = words.clone().into_iter().count();
         let compared = self.compared.get() + count;
         let near = if compared > MOST_COMPARED { None } else { nearest(written, words.clone()) };
