@@ -1,8 +1,10 @@
 //! Facts to verdicts to files: what comes in, what is printed, what is found, what is left in writing.
 
 mod ending;
+pub mod fair;
 pub mod files;
 pub mod findings;
+pub mod intake;
 mod labels;
 pub mod load;
 pub mod names;

@@ -1,0 +1,75 @@
+//! Finding the files, and looking at one.
+
+use std::fs;
+use std::path::Path;
+
+use engine::Fault;
+use measure::StemMeter;
+use units::{Problem, Severity};
+
+use super::Incoming;
+
+/// Endings of files that are taken for audio.
+const ENDINGS: [&str; 14] =
+    ["wav", "wave", "bwf", "rf64", "w64", "aif", "aiff", "aifc", "caf", "flac", "m4a", "mp3", "ogg", "aac"];
+
+/// Folders within folders are looked into this far.
+const DEEPEST: usize = 5;
+
+/// The audio files below a folder, as paths from it, in order. Hidden files and finished prints are left out.
+///
+/// # Errors
+/// The folder cannot be read.
+pub fn audio_files(folder: &Path) -> Result<Vec<String>, Fault> {
+    let mut found = Vec::new();
+    gather(folder, "", DEEPEST, &mut found).map_err(|error| {
+        let at = folder.display().to_string();
+        let remedy = "Name a folder that can be read.".to_owned();
+        Fault::input("cannot-read", &at, format!("{at} cannot be read: {error}."), remedy)
+    })?;
+    found.sort_by_key(|file| file.to_lowercase());
+    Ok(found)
+}
+
+fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Vec<String>) -> std::io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let Some(name) = entry.file_name().to_str().map(str::to_owned) else { continue };
+        if name.starts_with('.') {
+            continue;
+        }
+        let file = format!("{inside}{name}");
+        let kind = entry.file_type()?;
+        if kind.is_dir() && deeper > 0 && name != "prints" {
+            gather(&entry.path(), &format!("{file}/"), deeper - 1, found)?;
+        } else if !kind.is_dir() && is_audio(&name) {
+            found.push(file);
+        }
+    }
+    Ok(())
+}
+
+fn is_audio(name: &str) -> bool {
+    let ending = Path::new(name).extension().and_then(|ending| ending.to_str()).unwrap_or("").to_lowercase();
+    ENDINGS.contains(&ending.as_str())
+}
+
+/// Reads a file from end to end.
+pub(super) fn look_at(folder: &Path, file: &str) -> Result<Incoming, Box<Problem>> {
+    let unreadable = |error: media::MediaError| {
+        let message = format!("{}.", error.reason);
+        Box::new(Problem::new(Severity::Fail, "cannot-read", file, message, error.remedy().to_owned()))
+    };
+    let mut reader = media::Reader::open(&folder.join(file)).map_err(unreadable)?;
+    let info = reader.info().clone();
+    let mut meter = StemMeter::new(f64::from(info.rate_hz));
+    let mut block = vec![units::SILENCE; 1 << 14];
+    loop {
+        match reader.read(&mut block).map_err(unreadable)? {
+            0 => break,
+            read => meter.push(&block[..read]),
+        }
+    }
+    let name = Path::new(file).file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    Ok(Incoming { file: file.to_owned(), name, info, facts: meter.finish() })
+}
