@@ -1,8 +1,12 @@
 //! One file a command: arguments in, one call, words and data out.
 
 pub mod check;
+pub mod compare;
+pub mod demo;
+pub mod intake;
 pub mod measure;
 pub mod print;
+pub mod schema;
 
 use crate::outcome::Outcome;
 use crate::voice::Voice;

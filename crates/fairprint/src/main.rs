@@ -18,10 +18,13 @@ fn main() -> ExitCode {
     let voice = Voice::new(args.json, args.quiet);
     let outcome = match args.command {
         None => commands::welcome(&voice),
+        Some(Command::Demo(args)) => commands::demo::run(&voice, &args),
+        Some(Command::Intake(args)) => commands::intake::run(&voice, &args),
         Some(Command::Check(args)) => commands::check::run(&voice, &args),
         Some(Command::Print(args)) => commands::print::run(&voice, &args),
         Some(Command::Measure(args)) => commands::measure::run(&voice, &args),
-        Some(_) => outcome::Outcome::Input,
+        Some(Command::Compare(args)) => commands::compare::run(&voice, &args),
+        Some(Command::Schema) => commands::schema::run(),
     };
     outcome.exit_code()
 }

@@ -3,6 +3,7 @@
 mod facts;
 mod groups;
 mod pairs;
+mod starter;
 mod verdicts;
 
 use std::path::{Path, PathBuf};
@@ -15,7 +16,8 @@ use media::Info;
 use units::Problem;
 
 pub use facts::audio_files;
-pub use groups::{Group, group_of, is_reference, side_of};
+pub use groups::{Group, group_of, is_reference};
+pub use starter::{by_group, starter_text, write_starter};
 
 /// A file that came in.
 pub struct Incoming {

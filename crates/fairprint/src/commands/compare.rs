@@ -1,6 +1,5 @@
 //! `compare`: two programmes, fairly.
 
-
 use measure::Comparison;
 
 use crate::args::CompareArgs;

@@ -1,5 +1,7 @@
 //! `demo`: a song from nothing, printed end to end.
 
+use std::path::Path;
+
 use engine::Fault;
 use prints::Order;
 
@@ -14,7 +16,7 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
     progress.tell("Making the song", 0.0);
     let files = match demo::write(&args.dir) {
         Ok(files) => files,
-        Err(error) => return voice.fault(&fault_of(&error)),
+        Err(error) => return voice.fault(&fault_of(&args.dir, &error)),
     };
     let order = Order {
         sheet: &files.sheet,
@@ -30,7 +32,9 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
         Ok(printed) => {
             let (folder, sheet) = (args.dir.display(), files.sheet.display());
             voice.say(&format!("Lantern Weather by The Tin Orchard, made from nothing in {folder}."));
-            voice.say(&format!("Its sheet is {sheet}: change a line and `fairprint print {sheet}` makes the next revision."));
+            voice.say(&format!(
+                "Its sheet is {sheet}: change a line and `fairprint print {sheet}` makes the next revision."
+            ));
             voice.say("");
             print::tell(voice, &printed)
         }
@@ -38,8 +42,8 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
     }
 }
 
-fn fault_of(error: &demo::DemoError) -> Fault {
-    let at = error.path.display().to_string();
+fn fault_of(dir: &Path, error: &demo::DemoError) -> Fault {
+    let at = dir.display().to_string();
     let (message, remedy) = (error.to_string(), error.remedy().to_owned());
     if error.is_machine_fault() {
         Fault::machine("cannot-write", &at, message, remedy)

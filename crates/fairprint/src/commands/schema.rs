@@ -3,9 +3,8 @@
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
-/// Runs the command. The schema is JSON anyway, so that `--json` changes nothing.
-pub fn run(voice: &Voice) -> Outcome {
-    let schema = sheet::schema(&engine::specs());
-    Voice::for_programs(voice).data(&schema);
+/// Runs the command. The schema is JSON for people and programs alike.
+pub fn run() -> Outcome {
+    Voice::new(true, false).data(&sheet::schema(&engine::specs()));
     Outcome::Done
 }

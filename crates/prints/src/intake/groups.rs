@@ -51,13 +51,94 @@ impl Group {
 
 /// Words and what they mean, the telling ones first: “bass drum” is a drum, “backing vocal” is no lead.
 const WORDS: &[(&[&str], Group)] = &[
-    (&["backing", "backings", "bgv", "bgvs", "bv", "bvs", "harmony", "harmonies", "choir", "double", "dbl", "ad lib", "adlib", "gang"], Group::Backing),
-    (&["bass drum", "kick", "kik", "bd", "snare", "snr", "sd", "hat", "hats", "hihat", "hh", "tom", "toms", "floor tom", "overhead", "overheads", "oh", "ohs", "cymbal", "cymbals", "ride", "crash", "drum", "drums", "kit", "room mics"], Group::Drums),
-    (&["percussion", "perc", "tambourine", "tamb", "shaker", "conga", "congas", "bongo", "bongos", "clap", "claps", "cowbell", "cajon", "triangle"], Group::Percussion),
+    (
+        &[
+            "backing",
+            "backings",
+            "bgv",
+            "bgvs",
+            "bv",
+            "bvs",
+            "harmony",
+            "harmonies",
+            "choir",
+            "double",
+            "dbl",
+            "ad lib",
+            "adlib",
+            "gang",
+        ],
+        Group::Backing,
+    ),
+    (
+        &[
+            "bass drum",
+            "kick",
+            "kik",
+            "bd",
+            "snare",
+            "snr",
+            "sd",
+            "hat",
+            "hats",
+            "hihat",
+            "hh",
+            "tom",
+            "toms",
+            "floor tom",
+            "overhead",
+            "overheads",
+            "oh",
+            "ohs",
+            "cymbal",
+            "cymbals",
+            "ride",
+            "crash",
+            "drum",
+            "drums",
+            "kit",
+            "room mics",
+        ],
+        Group::Drums,
+    ),
+    (
+        &[
+            "percussion",
+            "perc",
+            "tambourine",
+            "tamb",
+            "shaker",
+            "conga",
+            "congas",
+            "bongo",
+            "bongos",
+            "clap",
+            "claps",
+            "cowbell",
+            "cajon",
+            "triangle",
+        ],
+        Group::Percussion,
+    ),
     (&["bass", "bs", "sub", "upright", "contrabass"], Group::Bass),
-    (&["guitar", "guitars", "gtr", "gtrs", "git", "acoustic", "electric", "ac gtr", "el gtr", "banjo", "mandolin", "ukulele"], Group::Guitars),
-    (&["piano", "keys", "keyboard", "keyboards", "organ", "synth", "pad", "pads", "clav", "wurli", "epiano", "arp"], Group::Keys),
-    (&["string", "strings", "violin", "viola", "cello", "brass", "horn", "horns", "trumpet", "trombone", "sax", "flute", "clarinet"], Group::Strings),
+    (
+        &[
+            "guitar", "guitars", "gtr", "gtrs", "git", "acoustic", "electric", "ac gtr", "el gtr", "banjo", "mandolin",
+            "ukulele",
+        ],
+        Group::Guitars,
+    ),
+    (
+        &["piano", "keys", "keyboard", "keyboards", "organ", "synth", "pad", "pads", "clav", "wurli", "epiano", "arp"],
+        Group::Keys,
+    ),
+    (
+        &[
+            "string", "strings", "violin", "viola", "cello", "brass", "horn", "horns", "trumpet", "trombone", "sax",
+            "flute", "clarinet",
+        ],
+        Group::Strings,
+    ),
     (&["vocal", "vocals", "vox", "voc", "voice", "voices", "lead", "ld", "singer", "sung", "rap"], Group::Lead),
 ];
 
@@ -68,7 +149,10 @@ const REFERENCE_WORDS: &[&str] = &["rough", "ref", "reference", "mix", "mixdown"
 #[must_use]
 pub fn group_of(name: &str) -> Group {
     let words = words_of(name);
-    WORDS.iter().find(|(known, _)| known.iter().any(|phrase| holds(&words, phrase))).map_or(Group::Other, |found| found.1)
+    WORDS
+        .iter()
+        .find(|(known, _)| known.iter().any(|phrase| holds(&words, phrase)))
+        .map_or(Group::Other, |found| found.1)
 }
 
 /// Whether a file's name says that it is a mix rather than a part.
@@ -76,16 +160,6 @@ pub fn group_of(name: &str) -> Group {
 pub fn is_reference(name: &str) -> bool {
     let words = words_of(name);
     REFERENCE_WORDS.iter().any(|word| holds(&words, word))
-}
-
-/// -1 for the left half of a pair, 1 for the right, by the last word of the name.
-#[must_use]
-pub fn side_of(name: &str) -> Option<i8> {
-    match words_of(name).last()?.as_str() {
-        "l" | "left" => Some(-1),
-        "r" | "right" => Some(1),
-        _ => None,
-    }
 }
 
 /// The words of a name in lower case: cut at blanks, signs, digits, and where small letters turn to capitals.
@@ -134,8 +208,7 @@ mod tests {
     }
 
     #[test]
-    fn mixes_and_sides_are_told_by_name() {
+    fn mixes_are_told_by_name() {
         assert!(is_reference("rough mix") && is_reference("LW_RoughMix_02") && !is_reference("guitar picked"));
-        assert_eq!((side_of("OH_L"), side_of("Room Right"), side_of("bell")), (Some(-1), Some(1), None));
     }
 }

@@ -90,7 +90,8 @@ pub(super) fn of_set(files: &[Incoming]) -> Vec<Problem> {
     }
     findings.extend(of_lengths(&stems));
     if stems.is_empty() {
-        let message = "Nothing here is named like a part of a song; all are taken as mixes to listen against.".to_owned();
+        let message =
+            "Nothing here is named like a part of a song; all are taken as mixes to listen against.".to_owned();
         let remedy = "Name stems by what plays in them.".to_owned();
         findings.push(Problem::new(Severity::Fail, "no-stems", "", message, remedy));
     }

@@ -1,0 +1,53 @@
+//! `intake`: what is in a folder of stems, and a sheet to start from.
+
+use std::path::PathBuf;
+
+use prints::intake::{self, Intake};
+use units::Severity;
+
+use crate::args::IntakeArgs;
+use crate::commands::threads;
+use crate::outcome::Outcome;
+use crate::voice::Voice;
+
+/// Runs the command.
+pub fn run(voice: &Voice, args: &IntakeArgs) -> Outcome {
+    let progress = voice.progress();
+    let taken = intake::intake(&args.folder, threads(None), &|part| progress.tell("Listening to every file", part));
+    drop(progress);
+    let taken = match taken {
+        Ok(taken) => taken,
+        Err(fault) => return voice.fault(&fault),
+    };
+    let path = args.sheet.clone().unwrap_or_else(|| args.folder.join("sheet.toml"));
+    let written = match intake::write_starter(&taken, &path) {
+        Ok(written) => written,
+        Err(fault) => return voice.fault(&fault),
+    };
+    tell(voice, &taken, written.then_some(path));
+    let failed = taken.findings.iter().any(|finding| finding.severity == Severity::Fail);
+    if failed { Outcome::CheckFailed } else { Outcome::Done }
+}
+
+fn tell(voice: &Voice, taken: &Intake, sheet: Option<PathBuf>) {
+    let path = sheet.as_ref().map(|path| path.display().to_string());
+    voice.data(&serde_json::json!({ "findings": taken.findings, "sheet": path }));
+    let stems = taken.files.iter().filter(|file| file.group().is_some()).count();
+    let folder = taken.folder.display();
+    voice.say(&format!(
+        "{folder}: {stems} stems, {} to listen against, {} Hz.",
+        taken.files.len() - stems,
+        taken.rate_hz
+    ));
+    voice.say("");
+    for (group, files) in intake::by_group(taken) {
+        let names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
+        voice.say(&format!("  {:12} {}", group.map_or("references", intake::Group::bus), names.join(", ")));
+    }
+    voice.say("");
+    voice.findings(&taken.findings);
+    match path {
+        Some(path) => voice.say(&format!("A sheet to start from is in {path}: `fairprint print {path}` prints it.")),
+        None => voice.say("There is a sheet already; it was left as it is."),
+    }
+}
