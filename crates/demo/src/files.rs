@@ -145,7 +145,7 @@ fn write_wav(path: &Path, frames: &[Frame], name: &str) -> Result<(), DemoError>
     for block in frames.chunks(16 * MAX_BLOCK_FRAMES) {
         writer.write(block).map_err(DemoError::Audio)?;
     }
-    writer.finish().map_err(DemoError::Audio)?;
+    writer.finish_without_sync().map_err(DemoError::Audio)?;
     Ok(())
 }
 

@@ -119,7 +119,7 @@ impl Encoding {
             converter.finish(&mut self.converted);
             self.writer.write(&self.converted)?;
         }
-        self.writer.finish_scratch()?;
+        self.writer.finish_without_sync()?;
         let source = open_at(&self.scratch.0, self.rate_hz)?;
         Ok(Heard { source, frames: self.frames, next: 0, _scratch: self.scratch })
     }

@@ -158,11 +158,11 @@ impl Writer {
         self.complete(true)
     }
 
-    /// Completes a file that nobody keeps, without waiting for the disk.
+    /// Completes a file that can be made again, without waiting for the disk.
     ///
     /// # Errors
     /// As for [`Self::finish`].
-    pub fn finish_scratch(self) -> Result<Written, MediaError> {
+    pub fn finish_without_sync(self) -> Result<Written, MediaError> {
         self.complete(false)
     }
 

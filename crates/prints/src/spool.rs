@@ -38,7 +38,7 @@ impl Spool {
     /// # Errors
     /// The disk is full or gone.
     pub fn finish(self) -> Result<(), Fault> {
-        self.writer.finish_scratch().map(|_| ()).map_err(|error| media_fault(&error))
+        self.writer.finish_without_sync().map(|_| ()).map_err(|error| media_fault(&error))
     }
 }
 
