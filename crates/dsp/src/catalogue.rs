@@ -1,10 +1,13 @@
 //! Every processor there is, a line each.
 
-use crate::{Entry, eq, trim, width};
+use crate::{Entry, convolution, delay, eq, room, trim, width};
 
 /// All processors, in the order in which lists show them.
 pub static CATALOGUE: &[Entry] = &[
     Entry { spec: &trim::SPEC, build: trim::build },
     Entry { spec: &eq::SPEC, build: eq::build },
+    Entry { spec: &delay::SPEC, build: delay::build },
+    Entry { spec: &room::SPEC, build: room::build },
+    Entry { spec: &convolution::SPEC, build: convolution::build },
     Entry { spec: &width::SPEC, build: width::build },
 ];

@@ -10,8 +10,13 @@ use units::{At, Block, Frame, Settings, Spec};
 
 pub mod biquad;
 mod catalogue;
+pub mod convolution;
+pub mod delay;
 pub mod eq;
+mod partitioned;
 pub mod ramp;
+pub mod room;
+mod space;
 pub mod trim;
 pub mod width;
 
