@@ -219,8 +219,7 @@ impl Processor for Convolution {
     fn tail_frames(&self) -> usize {
         let s = &self.settings;
         let spread = if s.number(&SPREAD) > 0.0 { Side::tail_frames(self.rate_hz) } else { 0 };
-        let cuts = Cuts::tail_frames(s.number(&LOW_CUT), s.number(&HIGH_CUT), self.rate_hz);
-        self.pre.wanted() + self.response_frames + cuts + spread
+        self.pre.wanted() + self.response_frames + self.cuts.tail_frames() + spread
     }
 }
 

@@ -320,9 +320,7 @@ impl Processor for Delay {
         let held = Cuts::most_delay_frames(s.number(&LOW_CUT), s.number(&HIGH_CUT), self.rate_hz)
             + Cuts::most_delay_frames(character.low_hz, character.high_hz, self.rate_hz)
             + character.most_delay_frames(self.rate_hz);
-        let ring = Cuts::tail_frames(s.number(&LOW_CUT), s.number(&HIGH_CUT), self.rate_hz)
-            + Cuts::tail_frames(character.low_hz, character.high_hz, self.rate_hz)
-            + character.tail_frames(self.rate_hz);
+        let ring = self.cuts.tail_frames() + self.band.tail_frames() + character.tail_frames(self.rate_hz);
         let spread = if s.number(&SPREAD) > 0.0 { Side::tail_frames(self.rate_hz) } else { 0 };
         times.pre + (repeats * (times.repeat as f64 + held)).ceil() as usize + ring + spread
     }

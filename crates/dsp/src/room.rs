@@ -330,8 +330,7 @@ impl Processor for Room {
     fn tail_frames(&self) -> usize {
         let s = &self.settings;
         let longest = s.number(&DECAY) * s.number(&LOW_RATIO).max(s.number(&HIGH_RATIO)).max(1.0);
-        let cuts = Cuts::tail_frames(s.number(&LOW_CUT), s.number(&HIGH_CUT), self.rate_hz);
-        self.pre.wanted() + (2.0 * longest * self.rate_hz).ceil() as usize + cuts
+        self.pre.wanted() + (2.0 * longest * self.rate_hz).ceil() as usize + self.cuts.tail_frames()
     }
 }
 

@@ -65,10 +65,11 @@ struct Losses {
 /// The network, the same for every lane.
 pub(super) struct Network {
     lengths: Moving<Lengths>,
+    /// Where the losses' glide began, where it goes, a step of it, and the steps taken.
     losses: Losses,
     wanted: Losses,
     step: Losses,
-    losses_left: usize,
+    steps: usize,
     section_gains: [[f64; SECTIONS]; 2],
     diffusion: f64,
     modulation: f64,
@@ -147,7 +148,7 @@ impl Network {
             losses,
             wanted: losses,
             step: losses,
-            losses_left: 0,
+            steps: RAMP_FRAMES,
             section_gains: [[0.0; SECTIONS]; 2],
             diffusion: 0.0,
             modulation: 0.0,
@@ -159,9 +160,10 @@ impl Network {
 
     pub(super) fn set(&mut self, shape: &Shape, decay: &Decay, diffusion: f64, modulation: f64) {
         let lengths = Lengths::new(shape, self.rate_hz);
+        self.losses = self.losses_after(0);
         self.wanted = Losses::new(&lengths, decay);
         self.step = self.wanted.zip(&self.losses, |wanted, now| (wanted - now) / RAMP_FRAMES as f64);
-        self.losses_left = RAMP_FRAMES;
+        self.steps = 0;
         self.section_gains = lengths.sections.map(|frames| frames.map(|m| decay.mid_gain(m as f64 / self.rate_hz)));
         self.diffusion = SECTION_GAIN * diffusion;
         self.modulation = modulation;
@@ -173,12 +175,11 @@ impl Network {
         self.lengths.wanted().lines.iter().sum::<usize>() as f64 / self.rate_hz
     }
 
-    /// No more frames than the shortest line holds, all in one fade and one glide.
+    /// No more frames than the shortest line holds, all in one fade.
     pub(super) fn steady_frames(&self, most: usize) -> usize {
         let shortest = |lengths: &Lengths| lengths.lines[0];
         let next = self.lengths.next().map_or(usize::MAX, shortest);
         let most = most.min(shortest(self.lengths.now())).min(next);
-        let most = if self.losses_left > 0 { most.min(self.losses_left) } else { most };
         self.lengths.steady_frames(most)
     }
 
@@ -207,23 +208,21 @@ impl Network {
     pub(super) fn pass(&mut self, frames: usize) {
         self.lengths.pass(frames);
         self.clock += frames as u64;
-        if self.losses_left > 0 {
-            self.losses_left -= frames;
-            self.losses = self.losses_after(frames);
-            if self.losses_left == 0 {
-                self.losses = self.wanted;
-            }
-        }
+        self.steps = (self.steps + frames).min(RAMP_FRAMES);
     }
 
-    fn losses_after(&self, frames: usize) -> Losses {
-        self.losses.zip(&self.step, |now, step| now + step * frames as f64)
+    /// The losses after so many more steps of their glide.
+    fn losses_after(&self, steps: usize) -> Losses {
+        match self.steps + steps {
+            taken if taken >= RAMP_FRAMES => self.wanted,
+            taken => self.losses.zip(&self.step, |from, step| from + step * taken as f64),
+        }
     }
 
     pub(super) fn reset(&mut self) {
         self.lengths.finish();
         self.losses = self.wanted;
-        self.losses_left = 0;
+        self.steps = RAMP_FRAMES;
         self.clock = 0;
     }
 
@@ -238,10 +237,10 @@ impl Network {
         self.diffuse(memory, &mut inputs, frames);
         let mut rows = [[0.0; LINES]; CHUNK_FRAMES];
         self.read_lines(memory, &mut rows[..frames]);
-        let mut losses = self.losses;
+        let mut losses = self.losses_after(0);
         for (i, row) in rows[..frames].iter_mut().enumerate() {
-            if self.losses_left > 0 {
-                losses = losses.zip(&self.step, |now, step| now + step);
+            if self.steps < RAMP_FRAMES {
+                losses = self.losses_after(i + 1);
             }
             lose(&losses, &mut memory.low, &mut memory.high, row);
             out[i] = [signed_sum(row, SIGNS[2]), signed_sum(row, SIGNS[3])];
