@@ -1,6 +1,6 @@
 //! Every processor there is, a line each.
 
-use crate::{Entry, compressor, dither, drive, eq, limiter, trim, width};
+use crate::{Entry, compressor, convolution, delay, dither, drive, eq, limiter, room, trim, width};
 
 /// All processors, in the order in which lists show them.
 pub static CATALOGUE: &[Entry] = &[
@@ -8,6 +8,9 @@ pub static CATALOGUE: &[Entry] = &[
     Entry { spec: &eq::SPEC, build: eq::build },
     Entry { spec: &compressor::SPEC, build: compressor::build },
     Entry { spec: &drive::SPEC, build: drive::build },
+    Entry { spec: &delay::SPEC, build: delay::build },
+    Entry { spec: &room::SPEC, build: room::build },
+    Entry { spec: &convolution::SPEC, build: convolution::build },
     Entry { spec: &width::SPEC, build: width::build },
     Entry { spec: &limiter::SPEC, build: limiter::build },
     Entry { spec: &dither::SPEC, build: dither::build },

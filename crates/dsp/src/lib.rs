@@ -10,20 +10,22 @@ use units::{At, Block, Frame, Settings, Spec};
 
 pub mod biquad;
 mod catalogue;
-<<<<<<< HEAD
+pub mod compressor;
+pub mod convolution;
+mod decibel_fast;
+pub mod delay;
+pub mod dither;
 pub mod drive;
 pub mod elementary;
 pub mod eq;
 pub mod lag;
-pub mod oversample;
-=======
-pub mod compressor;
-mod decibel_fast;
-pub mod dither;
 pub mod limiter;
->>>>>>> 2d1f846 (Compress, limit and dither: first working versions with their published figures)
+pub mod oversample;
+mod partitioned;
 pub mod ramp;
+pub mod room;
 pub mod section;
+mod space;
 pub mod trim;
 pub mod width;
 

@@ -1,0 +1,282 @@
+//! Convolution with a long response at no latency: the first taps as a direct sum, the rest in transforms whose blocks
+//! grow with their distance from the start (Gardner, "Efficient convolution without input-output delay", JAES 43(3),
+//! 1995).
+//!
+//! A stage of block B takes the taps from B on. When B frames have come in, it transforms the last 2B of them (overlap
+//! and save), multiplies by the response's partitions, and has the coming B frames of its share ready at once. Blocks
+//! begin at multiples of B counted from the first frame, so the result does not depend on how the input was cut. Left
+//! and right are the real and imaginary part of one transform. The work of a stage falls on the frame that ends its
+//! block: on the largest, some milliseconds of calculation once in 16 384 frames.
+
+use std::sync::Arc;
+
+use rustfft::{Fft, FftPlannerScalar, num_complex::Complex};
+use units::{Frame, SILENCE};
+
+use crate::space::line::Line;
+
+/// Taps of the direct sum, and the block of the first stage.
+pub(crate) const HEAD_FRAMES: usize = 64;
+
+/// Blocks of the stages. Each takes the taps from its own block to the next one's.
+const STAGE_BLOCKS: [usize; 3] = [HEAD_FRAMES, 1024, 16_384];
+
+/// A stereo impulse response. `own` holds left to left and right to right; `cross`, where there is one, holds right to
+/// left and left to right: `out[c] = own[c] * in[c] + cross[c] * in[1 - c]`.
+pub(crate) struct Response {
+    pub(crate) own: Vec<Frame>,
+    pub(crate) cross: Option<Vec<Frame>>,
+}
+
+/// The half spectrum of left and right: real and imaginary parts apart, so that products run in straight loops.
+#[derive(Clone)]
+struct Spectrum([Vec<f64>; 4]);
+
+impl Spectrum {
+    fn silent(block: usize) -> Self {
+        Self([0; 4].map(|_| vec![0.0; block + 1]))
+    }
+
+    fn clear(&mut self) {
+        self.0.iter_mut().for_each(|part| part.fill(0.0));
+    }
+
+    /// Separates the spectra of left and right from the transform of left + i right.
+    fn unpack(&mut self, packed: &[Complex<f64>]) {
+        let [left_re, left_im, right_re, right_im] = &mut self.0;
+        for k in 0..left_re.len() {
+            let (z, mirror) = (packed[k], packed[(packed.len() - k) % packed.len()]);
+            left_re[k] = 0.5 * (z.re + mirror.re);
+            left_im[k] = 0.5 * (z.im - mirror.im);
+            right_re[k] = 0.5 * (z.im + mirror.im);
+            right_im[k] = 0.5 * (mirror.re - z.re);
+        }
+    }
+
+    /// The inverse of [`Spectrum::unpack`].
+    fn pack(&self, packed: &mut [Complex<f64>]) {
+        let [left_re, left_im, right_re, right_im] = &self.0;
+        let size = packed.len();
+        for k in 0..left_re.len() {
+            packed[(size - k) % size] = Complex::new(left_re[k] + right_im[k], right_re[k] - left_im[k]);
+            packed[k] = Complex::new(left_re[k] - right_im[k], left_im[k] + right_re[k]);
+        }
+    }
+
+    /// Adds `x h` for left and right; with `crossed`, left of x meets right of h's target.
+    fn add_product(&mut self, x: &Self, h: &Self, crossed: bool) {
+        for c in 0..2 {
+            let from = if crossed { 1 - c } else { c };
+            let [re, im] = self.0[2 * c..2 * c + 2].get_disjoint_mut([0, 1]).expect("two parts");
+            multiply_add(re, im, [&x.0[2 * from], &x.0[2 * from + 1]], [&h.0[2 * c], &h.0[2 * c + 1]]);
+        }
+    }
+}
+
+fn multiply_add(re: &mut [f64], im: &mut [f64], [xr, xi]: [&[f64]; 2], [hr, hi]: [&[f64]; 2]) {
+    let n = re.len();
+    let (im, xr, xi, hr, hi) = (&mut im[..n], &xr[..n], &xi[..n], &hr[..n], &hi[..n]);
+    for k in 0..n {
+        re[k] += xr[k] * hr[k] - xi[k] * hi[k];
+        im[k] += xr[k] * hi[k] + xi[k] * hr[k];
+    }
+}
+
+/// The partitions of one stage, the same for every lane.
+struct Stage {
+    block: usize,
+    forward: Arc<dyn Fft<f64>>,
+    inverse: Arc<dyn Fft<f64>>,
+    own: Vec<Spectrum>,
+    cross: Option<Vec<Spectrum>>,
+}
+
+/// What a stage remembers of one lane.
+struct StageMemory {
+    /// The last two blocks of input: a ring of two, and where the next frame goes.
+    input: Vec<Frame>,
+    at: usize,
+    /// Spectra of past inputs, a ring.
+    past: Vec<Spectrum>,
+    newest: usize,
+    /// This stage's share of the block being played.
+    output: Vec<Frame>,
+}
+
+/// What the convolver remembers of one lane.
+pub(crate) struct Memory {
+    recent: Line<Frame>,
+    stages: Vec<StageMemory>,
+    /// Frames into the block of the first stage.
+    phase: usize,
+}
+
+/// A convolver for one response.
+pub(crate) struct Convolver {
+    head: Response,
+    stages: Vec<Stage>,
+    work: Vec<Complex<f64>>,
+    scratch: Vec<Complex<f64>>,
+    sum: Vec<Spectrum>,
+}
+
+impl Convolver {
+    pub(crate) fn new(response: &Response) -> Self {
+        let length = response.own.len().max(response.cross.as_ref().map_or(0, Vec::len));
+        let mut planner = FftPlannerScalar::new();
+        let mut stages = Vec::new();
+        for (i, &block) in STAGE_BLOCKS.iter().enumerate().filter(|(_, block)| **block < length) {
+            let end = STAGE_BLOCKS.get(i + 1).map_or(length, |next| length.min(*next));
+            stages.push(Stage::new(&mut planner, block, end, response));
+        }
+        let largest = stages.last().map_or(0, |stage| 2 * stage.block);
+        let scratch = stages.iter().flat_map(|s| [&s.forward, &s.inverse]).map(|f| f.get_inplace_scratch_len()).max();
+        let head = |taps: &[Frame]| (0..HEAD_FRAMES.min(length)).map(|i| tap(taps, i)).collect();
+        Self {
+            head: Response { own: head(&response.own), cross: response.cross.as_deref().map(head) },
+            work: vec![Complex::default(); largest],
+            scratch: vec![Complex::default(); scratch.unwrap_or(0)],
+            sum: stages.iter().map(|stage| Spectrum::silent(stage.block)).collect(),
+            stages,
+        }
+    }
+
+    /// Silent memory for one lane.
+    pub(crate) fn memory(&self) -> Memory {
+        let stage = |stage: &Stage| StageMemory {
+            input: vec![SILENCE; 2 * stage.block],
+            at: 0,
+            past: vec![Spectrum::silent(stage.block); stage.own.len()],
+            newest: 0,
+            output: vec![SILENCE; stage.block],
+        };
+        Memory {
+            recent: Line::new(2 * HEAD_FRAMES, HEAD_FRAMES, SILENCE),
+            stages: self.stages.iter().map(stage).collect(),
+            phase: 0,
+        }
+    }
+
+    /// Convolves a lane's frames in place, any number at a time.
+    pub(crate) fn process(&mut self, memory: &mut Memory, signal: &mut [Frame]) {
+        let mut rest = signal;
+        while !rest.is_empty() {
+            let frames = rest.len().min(HEAD_FRAMES - memory.phase);
+            let (part, later) = rest.split_at_mut(frames);
+            self.process_part(memory, part);
+            rest = later;
+        }
+    }
+
+    fn process_part(&mut self, memory: &mut Memory, part: &mut [Frame]) {
+        let frames = part.len();
+        memory.recent.write(part);
+        for stage in &mut memory.stages {
+            stage.input[stage.at..stage.at + frames].copy_from_slice(part);
+        }
+        self.head_sum(&memory.recent, part);
+        for stage in &mut memory.stages {
+            let from = stage.at % stage.output.len();
+            for (y, share) in part.iter_mut().zip(&stage.output[from..from + frames]) {
+                *y = [y[0] + share[0], y[1] + share[1]];
+            }
+            stage.at = (stage.at + frames) % stage.input.len();
+        }
+        memory.phase = (memory.phase + frames) % HEAD_FRAMES;
+        for i in 0..self.stages.len() {
+            if memory.stages[i].at.is_multiple_of(self.stages[i].block) {
+                self.turn(i, &mut memory.stages[i]);
+            }
+        }
+    }
+
+    /// The direct sum of the first taps. `recent` ends with the part itself.
+    fn head_sum(&self, recent: &Line<Frame>, part: &mut [Frame]) {
+        let frames = part.len();
+        let mut window = [SILENCE; 2 * HEAD_FRAMES];
+        let window = &mut window[..frames + HEAD_FRAMES];
+        recent.read(frames + HEAD_FRAMES, window);
+        part.fill(SILENCE);
+        for (k, h) in self.head.own.iter().enumerate() {
+            for (y, x) in part.iter_mut().zip(&window[HEAD_FRAMES - k..]) {
+                *y = [y[0] + h[0] * x[0], y[1] + h[1] * x[1]];
+            }
+        }
+        for (k, h) in self.head.cross.iter().flatten().enumerate() {
+            for (y, x) in part.iter_mut().zip(&window[HEAD_FRAMES - k..]) {
+                *y = [y[0] + h[0] * x[1], y[1] + h[1] * x[0]];
+            }
+        }
+    }
+
+    /// A block of a stage is full: makes its share of the next block.
+    fn turn(&mut self, index: usize, memory: &mut StageMemory) {
+        let stage = &self.stages[index];
+        let size = 2 * stage.block;
+        let work = &mut self.work[..size];
+        let (newer, older) = memory.input.split_at(memory.at);
+        for (z, x) in work.iter_mut().zip(older.iter().chain(newer)) {
+            *z = Complex::new(x[0], x[1]);
+        }
+        stage.forward.process_with_scratch(work, &mut self.scratch);
+        let count = memory.past.len();
+        memory.newest = (memory.newest + count - 1) % count;
+        memory.past[memory.newest].unpack(work);
+        let sum = &mut self.sum[index];
+        sum.clear();
+        for (age, own) in stage.own.iter().enumerate() {
+            let x = &memory.past[(memory.newest + age) % count];
+            sum.add_product(x, own, false);
+            if let Some(cross) = &stage.cross {
+                sum.add_product(x, &cross[age], true);
+            }
+        }
+        sum.pack(work);
+        stage.inverse.process_with_scratch(work, &mut self.scratch);
+        for (y, z) in memory.output.iter_mut().zip(&work[stage.block..]) {
+            *y = [z.re, z.im].map(crate::space::settle);
+        }
+    }
+}
+
+impl Memory {
+    /// Silences it.
+    pub(crate) fn clear(&mut self) {
+        self.recent.clear(SILENCE);
+        self.phase = 0;
+        for stage in &mut self.stages {
+            stage.input.fill(SILENCE);
+            stage.output.fill(SILENCE);
+            stage.past.iter_mut().for_each(Spectrum::clear);
+            (stage.at, stage.newest) = (0, 0);
+        }
+    }
+}
+
+fn tap(taps: &[Frame], index: usize) -> Frame {
+    taps.get(index).copied().unwrap_or(SILENCE)
+}
+
+impl Stage {
+    /// The stage that takes the taps from `block` to `end`.
+    fn new(planner: &mut FftPlannerScalar<f64>, block: usize, end: usize, response: &Response) -> Self {
+        let forward = planner.plan_fft_forward(2 * block);
+        let inverse = planner.plan_fft_inverse(2 * block);
+        let scale = 1.0 / (2 * block) as f64;
+        let partitions = |taps: &[Frame]| {
+            let spectrum = |from: usize| {
+                let mut work: Vec<_> = (0..2 * block)
+                    .map(|i| if i < block && from + i < end { tap(taps, from + i) } else { SILENCE })
+                    .map(|[left, right]| Complex::new(scale * left, scale * right))
+                    .collect();
+                forward.process(&mut work);
+                let mut spectrum = Spectrum::silent(block);
+                spectrum.unpack(&work);
+                spectrum
+            };
+            (block..end).step_by(block).map(spectrum).collect()
+        };
+        let (own, cross) = (partitions(&response.own), response.cross.as_deref().map(partitions));
+        Self { block, forward, inverse, own, cross }
+    }
+}

@@ -1,0 +1,385 @@
+//! The late part: a feedback delay network of 16 lines.
+//!
+//! `s = loss(line[n - m])`, `line[n] = Q s + b u`, out = (c s, d s): middle and side. Q is the Hadamard matrix over 4,
+//! orthogonal, so without losses the energy in the lines stays what it is, and with them every mode of the network
+//! decays by the law (Jot and Chaigne 1991). b, c and d are rows of signs; c and d are orthogonal. Before the network,
+//! all-pass sections (Schroeder 1961) thicken what enters; their delays obey the same law of loss.
+//!
+//! Modulation turns pairs of lines by slowly swinging angles after the matrix. A turn is orthogonal: the decay stays.
+
+use std::f64::consts::TAU;
+
+use units::Frame;
+
+use super::{
+    decay::Decay,
+    shape::{LINES, Shape},
+};
+use crate::{
+    ramp::RAMP_FRAMES,
+    space::{CHUNK_FRAMES, line::Line, moving::Moving, settle},
+};
+
+/// Longest a line may be, in seconds: the largest room's.
+const LONGEST_S: f64 = 0.19;
+
+/// All-pass sections in each input.
+const SECTIONS: usize = 4;
+
+/// Delays of the sections against the mean line.
+const SECTION_SHARES: [[f64; SECTIONS]; 2] = [[0.0917, 0.1523, 0.2411, 0.3719], [0.0833, 0.1637, 0.2287, 0.3911]];
+
+/// Coefficient of the sections at full diffusion.
+const SECTION_GAIN: f64 = 0.7;
+
+/// Lengths of the lines against their mean: spread over an octave and a half, without a common measure.
+const LINE_SHARES: [f64; LINES] = [
+    0.5131, 0.5573, 0.6047, 0.6521, 0.7079, 0.7673, 0.8231, 0.8861, 0.9539, 1.0337, 1.1171, 1.2013, 1.2989, 1.3967,
+    1.4983, 1.6133,
+];
+
+/// Signs of the way in (middle, side) and of the way out (middle, side), a bit a line.
+const SIGNS: [u16; 4] = [0x35c6, 0x9a5c, 0x2e93, 0x74a6];
+
+/// Swing of the turns at full modulation, in radians, and their rates.
+const SWING: f64 = 0.6;
+const SWING_HZ: [f64; LINES / 2] = [0.23, 0.31, 0.37, 0.43, 0.53, 0.61, 0.71, 0.83];
+
+/// One value a line.
+type PerLine = [f64; LINES];
+
+/// Whole delays.
+#[derive(Clone, Debug, PartialEq)]
+struct Lengths {
+    lines: [usize; LINES],
+    sections: [[usize; SECTIONS]; 2],
+}
+
+/// Coefficients of the losses of all lines, by coefficient so that lines lie side by side.
+#[derive(Clone, Copy, Debug)]
+struct Losses {
+    low: [PerLine; 3],
+    high: [PerLine; 3],
+}
+
+/// The network, the same for every lane.
+pub(super) struct Network {
+    lengths: Moving<Lengths>,
+    /// Where the losses' glide began, where it goes, a step of it, and the steps taken.
+    losses: Losses,
+    wanted: Losses,
+    step: Losses,
+    steps: usize,
+    section_gains: [[f64; SECTIONS]; 2],
+    diffusion: f64,
+    modulation: f64,
+    rate_hz: f64,
+    /// Frames since the start, for the swing.
+    clock: u64,
+    turns: Box<[[[f64; 2]; LINES / 2]; CHUNK_FRAMES]>,
+}
+
+/// What the network remembers of one lane.
+pub(super) struct NetworkMemory {
+    lines: [Line<f64>; LINES],
+    sections: [[Line<f64>; SECTIONS]; 2],
+    low: PerLine,
+    high: PerLine,
+}
+
+impl NetworkMemory {
+    pub(super) fn new(rate_hz: f64) -> Self {
+        let line = |share: f64| Line::new((share * LONGEST_S * rate_hz) as usize + 8, CHUNK_FRAMES, 0.0);
+        Self {
+            lines: LINE_SHARES.map(|share| line(share / LINE_SHARES[LINES - 1])),
+            sections: SECTION_SHARES.map(|shares| shares.map(line)),
+            low: [0.0; LINES],
+            high: [0.0; LINES],
+        }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.lines.iter_mut().for_each(|line| line.clear(0.0));
+        self.sections.iter_mut().flatten().for_each(|line| line.clear(0.0));
+        self.low = [0.0; LINES];
+        self.high = [0.0; LINES];
+    }
+}
+
+impl Lengths {
+    fn new(shape: &Shape, rate_hz: f64) -> Self {
+        let mean = shape.mean_line_s() * rate_hz;
+        Self {
+            lines: LINE_SHARES.map(|share| (share * mean).round() as usize),
+            sections: SECTION_SHARES.map(|shares| shares.map(|share| (share * mean).round().max(1.0) as usize)),
+        }
+    }
+}
+
+impl Losses {
+    fn new(lengths: &Lengths, decay: &Decay) -> Self {
+        let mut losses = Self { low: [[0.0; LINES]; 3], high: [[0.0; LINES]; 3] };
+        for (i, frames) in lengths.lines.iter().enumerate() {
+            let loss = decay.loss(*frames as f64 / decay.rate_hz());
+            for k in 0..3 {
+                losses.low[k][i] = loss.low[k];
+                losses.high[k][i] = loss.high[k];
+            }
+        }
+        losses
+    }
+
+    fn zip(mut self, other: &Self, f: impl Fn(f64, f64) -> f64) -> Self {
+        for (a, b) in self.low.iter_mut().chain(&mut self.high).zip(other.low.iter().chain(&other.high)) {
+            for (a, b) in a.iter_mut().zip(b) {
+                *a = f(*a, *b);
+            }
+        }
+        self
+    }
+}
+
+impl Network {
+    pub(super) fn new(shape: &Shape, decay: &Decay) -> Self {
+        let lengths = Lengths::new(shape, decay.rate_hz());
+        let losses = Losses::new(&lengths, decay);
+        Self {
+            lengths: Moving::at(lengths),
+            losses,
+            wanted: losses,
+            step: losses,
+            steps: RAMP_FRAMES,
+            section_gains: [[0.0; SECTIONS]; 2],
+            diffusion: 0.0,
+            modulation: 0.0,
+            rate_hz: decay.rate_hz(),
+            clock: 0,
+            turns: Box::new([[[1.0, 0.0]; LINES / 2]; CHUNK_FRAMES]),
+        }
+    }
+
+    pub(super) fn set(&mut self, shape: &Shape, decay: &Decay, diffusion: f64, modulation: f64) {
+        let lengths = Lengths::new(shape, self.rate_hz);
+        self.losses = self.losses_after(0);
+        self.wanted = Losses::new(&lengths, decay);
+        self.step = self.wanted.zip(&self.losses, |wanted, now| (wanted - now) / RAMP_FRAMES as f64);
+        self.steps = 0;
+        self.section_gains = lengths.sections.map(|frames| frames.map(|m| decay.mid_gain(m as f64 / self.rate_hz)));
+        self.diffusion = SECTION_GAIN * diffusion;
+        self.modulation = modulation;
+        self.lengths.go_to(lengths);
+    }
+
+    /// The delay of all lines together, in seconds: what an impulse's energy is spread over.
+    pub(super) fn seconds(&self) -> f64 {
+        self.lengths.wanted().lines.iter().sum::<usize>() as f64 / self.rate_hz
+    }
+
+    /// No more frames than the shortest line holds, all in one fade.
+    pub(super) fn steady_frames(&self, most: usize) -> usize {
+        let shortest = |lengths: &Lengths| lengths.lines[0];
+        let next = self.lengths.next().map_or(usize::MAX, shortest);
+        let most = most.min(shortest(self.lengths.now())).min(next);
+        self.lengths.steady_frames(most)
+    }
+
+    /// Prepares the turns of the coming frames.
+    pub(super) fn stir(&mut self, frames: usize) {
+        if self.modulation == 0.0 {
+            return;
+        }
+        for (i, turns) in self.turns[..frames].iter_mut().enumerate() {
+            let tick = self.clock + i as u64;
+            for (pair, turn) in turns.iter_mut().enumerate() {
+                // Between two ticks the turn goes along the chord, whose length is at most 1.
+                let at = |tick: u64| {
+                    let cycles = SWING_HZ[pair] * (tick * RAMP_FRAMES as u64) as f64 / self.rate_hz;
+                    let (sin, cos) = libm::sincos(self.modulation * SWING * libm::sin(TAU * cycles));
+                    [cos, sin]
+                };
+                let (whole, part) = (tick / RAMP_FRAMES as u64, tick % RAMP_FRAMES as u64);
+                let (from, to) = (at(whole), at(whole + 1));
+                let w = part as f64 / RAMP_FRAMES as f64;
+                *turn = [from[0] + w * (to[0] - from[0]), from[1] + w * (to[1] - from[1])];
+            }
+        }
+    }
+
+    pub(super) fn pass(&mut self, frames: usize) {
+        self.lengths.pass(frames);
+        self.clock += frames as u64;
+        self.steps = (self.steps + frames).min(RAMP_FRAMES);
+    }
+
+    /// The losses after so many more steps of their glide.
+    fn losses_after(&self, steps: usize) -> Losses {
+        match self.steps + steps {
+            taken if taken >= RAMP_FRAMES => self.wanted,
+            taken => self.losses.zip(&self.step, |from, step| from + step * taken as f64),
+        }
+    }
+
+    pub(super) fn reset(&mut self) {
+        self.lengths.finish();
+        self.losses = self.wanted;
+        self.steps = RAMP_FRAMES;
+        self.clock = 0;
+    }
+
+    /// Takes left and right in, gives middle and side.
+    pub(super) fn process(&self, memory: &mut NetworkMemory, input: &[Frame], out: &mut [Frame]) {
+        let frames = input.len();
+        let mut inputs = [[0.0; CHUNK_FRAMES]; 2];
+        for (i, frame) in input.iter().enumerate() {
+            inputs[0][i] = 0.5 * (frame[0] + frame[1]);
+            inputs[1][i] = 0.5 * (frame[0] - frame[1]);
+        }
+        self.diffuse(memory, &mut inputs, frames);
+        let mut rows = [[0.0; LINES]; CHUNK_FRAMES];
+        self.read_lines(memory, &mut rows[..frames]);
+        let mut losses = self.losses_after(0);
+        for (i, row) in rows[..frames].iter_mut().enumerate() {
+            if self.steps < RAMP_FRAMES {
+                losses = self.losses_after(i + 1);
+            }
+            lose(&losses, &mut memory.low, &mut memory.high, row);
+            out[i] = [signed_sum(row, SIGNS[2]), signed_sum(row, SIGNS[3])];
+            hadamard(row);
+            if self.modulation > 0.0 {
+                turn(row, &self.turns[i]);
+            }
+            feed(row, inputs[0][i], inputs[1][i]);
+        }
+        write_lines(memory, &rows[..frames]);
+    }
+
+    /// The all-pass sections ahead of the network: v = x + a g v', y = g v' - a v.
+    fn diffuse(&self, memory: &mut NetworkMemory, inputs: &mut [[f64; CHUNK_FRAMES]; 2], frames: usize) {
+        let a = self.diffusion;
+        for (c, input) in inputs.iter_mut().enumerate() {
+            for (k, line) in memory.sections[c].iter_mut().enumerate() {
+                let (delay, g) = (self.lengths.now().sections[c][k], self.section_gains[c][k]);
+                let new_delay = self.lengths.next().map_or(delay, |next| next.sections[c][k]);
+                let mut done = 0;
+                while done < frames {
+                    let count = (frames - done).min(delay).min(new_delay);
+                    let (mut past, mut new) = ([0.0; CHUNK_FRAMES], [0.0; CHUNK_FRAMES]);
+                    line.read(delay, &mut past[..count]);
+                    if new_delay != delay {
+                        line.read(new_delay, &mut new[..count]);
+                        for (i, (past, new)) in past[..count].iter_mut().zip(&new).enumerate() {
+                            *past += self.lengths.weight(done + i) * (new - *past);
+                        }
+                    }
+                    for (x, past) in input[done..done + count].iter_mut().zip(&mut past) {
+                        let late = g * *past;
+                        let v = settle(*x + a * late);
+                        *x = late - a * v;
+                        *past = v;
+                    }
+                    line.write(&past[..count]);
+                    done += count;
+                }
+            }
+        }
+    }
+
+    fn read_lines(&self, memory: &NetworkMemory, rows: &mut [PerLine]) {
+        for (k, line) in memory.lines.iter().enumerate() {
+            let frames = rows.len();
+            let [first, second] = line.pieces(self.lengths.now().lines[k], frames);
+            for (row, x) in rows.iter_mut().zip(first.iter().chain(second)) {
+                row[k] = *x;
+            }
+            if let Some(next) = self.lengths.next() {
+                let [first, second] = line.pieces(next.lines[k], frames);
+                for (i, (row, x)) in rows.iter_mut().zip(first.iter().chain(second)).enumerate() {
+                    row[k] += self.lengths.weight(i) * (x - row[k]);
+                }
+            }
+        }
+    }
+}
+
+fn write_lines(memory: &mut NetworkMemory, rows: &[PerLine]) {
+    for (k, line) in memory.lines.iter_mut().enumerate() {
+        let mut column = [0.0; CHUNK_FRAMES];
+        column.iter_mut().zip(rows).for_each(|(x, row)| *x = settle(row[k]));
+        line.write(&column[..rows.len()]);
+    }
+}
+
+/// The losses of one frame of all lines, in transposed form: one value of memory a section.
+#[inline]
+fn lose(losses: &Losses, low: &mut PerLine, high: &mut PerLine, row: &mut PerLine) {
+    for k in 0..LINES {
+        let x = row[k];
+        let y = settle(losses.low[0][k] * x + low[k]);
+        low[k] = losses.low[1][k] * x - losses.low[2][k] * y;
+        let z = settle(losses.high[0][k] * y + high[k]);
+        high[k] = losses.high[1][k] * y - losses.high[2][k] * z;
+        row[k] = z;
+    }
+}
+
+/// The row times the Hadamard matrix over 4.
+#[inline]
+fn hadamard(row: &mut PerLine) {
+    let mut stride = 1;
+    while stride < LINES {
+        for base in (0..LINES).step_by(2 * stride) {
+            for k in base..base + stride {
+                let (a, b) = (row[k], row[k + stride]);
+                row[k] = a + b;
+                row[k + stride] = a - b;
+            }
+        }
+        stride *= 2;
+    }
+    row.iter_mut().for_each(|x| *x *= 0.25);
+}
+
+#[inline]
+fn turn(row: &mut PerLine, turns: &[[f64; 2]; LINES / 2]) {
+    for (k, [cos, sin]) in turns.iter().enumerate() {
+        let (a, b) = (row[k], row[k + LINES / 2]);
+        row[k] = cos * a - sin * b;
+        row[k + LINES / 2] = sin * a + cos * b;
+    }
+}
+
+const fn signs(bits: u16) -> PerLine {
+    let mut signs = [0.25; LINES];
+    let mut k = 0;
+    while k < LINES {
+        if bits >> k & 1 == 1 {
+            signs[k] = -0.25;
+        }
+        k += 1;
+    }
+    signs
+}
+
+#[inline]
+fn signed_sum(row: &PerLine, bits: u16) -> f64 {
+    let signs = const_signs(bits);
+    let mut sums = [0.0; 4];
+    for k in 0..LINES {
+        sums[k % 4] += signs[k] * row[k];
+    }
+    (sums[0] + sums[1]) + (sums[2] + sums[3])
+}
+
+#[inline]
+fn const_signs(bits: u16) -> &'static PerLine {
+    static TABLE: [PerLine; 4] = [signs(SIGNS[0]), signs(SIGNS[1]), signs(SIGNS[2]), signs(SIGNS[3])];
+    &TABLE[SIGNS.iter().position(|b| *b == bits).unwrap_or(0)]
+}
+
+#[inline]
+fn feed(row: &mut PerLine, mid: f64, side: f64) {
+    let (m, s) = (const_signs(SIGNS[0]), const_signs(SIGNS[1]));
+    for k in 0..LINES {
+        row[k] += m[k] * mid + s[k] * side;
+    }
+}
