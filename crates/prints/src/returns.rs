@@ -1,8 +1,10 @@
 //! What each return adds where it comes back, measured in the same pass as the print.
 
+use std::collections::HashSet;
+
 use engine::{Plan, Role};
 use measure::Measured;
-use sheet::Sheet;
+use sheet::{Node, Sheet};
 
 use crate::record::ReturnRecord;
 
@@ -14,13 +16,12 @@ pub struct Probes {
     pub steps: [usize; 3],
 }
 
-/// Adds probes for every return: a bus that nothing is routed to, fed by sends, that goes to another bus.
+/// Adds probes for every return that comes back to something else than a return.
 pub fn probe(sheet: &Sheet, plan: &mut Plan) -> Vec<Probes> {
+    let returns = returns_of(sheet);
     let mut found = Vec::new();
-    for bus in sheet.buses().filter(|bus| !bus.mute) {
-        let routed = sheet.nodes.iter().any(|node| node.to.as_ref() == Some(&bus.name));
-        let sent = sheet.nodes.iter().any(|node| node.sends.iter().any(|send| send.to == bus.name));
-        let (false, true, Some(into)) = (routed, sent, &bus.to) else { continue };
+    for bus in sheet.buses().filter(|bus| !bus.mute && returns.contains(bus.name.as_str())) {
+        let Some(into) = bus.to.as_ref().filter(|into| !returns.contains(into.as_str())) else { continue };
         let step = |name: &str| plan.steps.iter().position(|step| step.role == Role::Bus && step.name == name);
         let (Some(from), Some(sum)) = (step(&bus.name), step(into)) else { continue };
         let engine::Feed::Sum(inputs) = &plan.steps[sum].feed else { continue };
@@ -30,6 +31,24 @@ pub fn probe(sheet: &Sheet, plan: &mut Plan) -> Vec<Probes> {
         found.push(Probes { name: bus.name.as_str().to_owned(), into: into.as_str().to_owned(), steps });
     }
     found
+}
+
+/// Names of all returns: buses that are fed by sends, or by other returns, and by nothing else.
+fn returns_of(sheet: &Sheet) -> HashSet<&str> {
+    let mut returns: HashSet<&str> = sheet.buses().map(|bus| bus.name.as_str()).collect();
+    returns.retain(|bus| {
+        let fed =
+            |node: &Node| node.to.as_ref().is_some_and(|to| *to == **bus) || node.sends.iter().any(|s| s.to == **bus);
+        sheet.nodes.iter().any(fed)
+    });
+    loop {
+        let routed = sheet.nodes.iter().filter(|node| !returns.contains(node.name.as_str()));
+        let not: Vec<&str> = routed.filter_map(|node| node.to.as_deref()).filter(|to| returns.contains(to)).collect();
+        if not.is_empty() {
+            return returns;
+        }
+        not.iter().for_each(|bus| drop(returns.remove(bus)));
+    }
 }
 
 /// The record of a return from the measures at its probes.
@@ -70,4 +89,48 @@ pub fn sentence(record: &ReturnRecord) -> String {
         signed(record.adds_crest_db, "dB"),
         signed(record.adds_width_db, "dB"),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bus_of_returns_is_a_return_and_a_bus_of_stems_is_none() {
+        let text = r#"
+fairprint = 1
+[song]
+title = "Lantern Weather"
+artist = "The Tin Orchard"
+rate_hz = 48000
+[[stem]]
+name = "kick"
+file = "kick.wav"
+to = "band"
+sends = [{ to = "room" }, { to = "crush" }]
+[[bus]]
+name = "band"
+to = "mix"
+[[bus]]
+name = "room"
+to = "space"
+[[bus]]
+name = "space"
+to = "mix"
+[[bus]]
+name = "crush"
+to = "mix"
+[[bus]]
+name = "mix"
+[[print]]
+name = "for mastering"
+from = "mix"
+files = [{ format = "wav", bits = 24 }]
+"#;
+        let (sheet, problems) = sheet::read(text, &[]);
+        let sheet = sheet.unwrap_or_else(|| panic!("{problems:#?}"));
+        let mut returns: Vec<&str> = returns_of(&sheet).into_iter().collect();
+        returns.sort_unstable();
+        assert_eq!(returns, ["crush", "room", "space"]);
+    }
 }
