@@ -1,11 +1,14 @@
 //! Every processor there is, a line each.
 
-use crate::{Entry, drive, eq, trim, width};
+use crate::{Entry, compressor, dither, drive, eq, limiter, trim, width};
 
 /// All processors, in the order in which lists show them.
 pub static CATALOGUE: &[Entry] = &[
     Entry { spec: &trim::SPEC, build: trim::build },
     Entry { spec: &eq::SPEC, build: eq::build },
+    Entry { spec: &compressor::SPEC, build: compressor::build },
     Entry { spec: &drive::SPEC, build: drive::build },
     Entry { spec: &width::SPEC, build: width::build },
+    Entry { spec: &limiter::SPEC, build: limiter::build },
+    Entry { spec: &dither::SPEC, build: dither::build },
 ];

@@ -1,0 +1,84 @@
+//! The valve kind's own tone: a little second and third harmonic, free of direct current.
+//!
+//! y = x h with h = 1 + a u - b u^2, u the key's output through a one-pole low-pass at [`CORNER_HZ`]. The quadratic part's
+//! mean is taken away by subtracting its own low-passed copy, which is linear in each lane: with the key's gain h given,
+//! followers still sum to the key. Below the corner a full-scale sine gains a second harmonic at [`SECOND_DB`] and a third
+//! at [`THIRD_DB`] (x^2 and x^3 of a sine: halves and quarters); above it they fall by 6 and 12 dB an octave, as do their
+//! aliases, so nothing has to be oversampled.
+
+use super::ballistics::share_per_frame;
+use std::f64::consts::TAU;
+use units::{Frame, gain_from_db};
+
+/// Corner of the low-pass in the gain.
+const CORNER_HZ: f64 = 1500.0;
+/// Corner below which the even part is taken away.
+const BLOCK_HZ: f64 = 6.0;
+/// Second harmonic of a full-scale sine.
+pub(super) const SECOND_DB: f64 = -46.0;
+/// Third harmonic of a full-scale sine.
+pub(super) const THIRD_DB: f64 = -56.0;
+
+/// The tone's constants and the key's low-pass.
+#[derive(Debug)]
+pub(super) struct Tube {
+    even: f64,
+    odd: f64,
+    share: f64,
+    block: f64,
+    bias: Frame,
+    means: Vec<Frame>,
+}
+
+impl Tube {
+    pub(super) fn new(rate_hz: f64, lanes: usize) -> Self {
+        let share = |hz: f64| share_per_frame(1000.0 / (TAU * hz), rate_hz);
+        Self {
+            even: 2.0 * gain_from_db(SECOND_DB),
+            odd: 4.0 * gain_from_db(THIRD_DB),
+            share: share(CORNER_HZ),
+            block: share(BLOCK_HZ),
+            bias: [0.0; 2],
+            means: vec![[0.0; 2]; lanes],
+        }
+    }
+
+    pub(super) fn reset(&mut self) {
+        self.bias = [0.0; 2];
+        self.means.fill([0.0; 2]);
+    }
+
+    /// The even and the odd part of h - 1 for the key's next frame.
+    #[inline]
+    pub(super) fn bend(&mut self, key: Frame) -> [Frame; 2] {
+        let mut parts = [[0.0; 2]; 2];
+        for channel in 0..2 {
+            let u = &mut self.bias[channel];
+            *u += self.share * (key[channel] - *u);
+            if u.abs() < 1e-30 {
+                *u = 0.0;
+            }
+            parts[0][channel] = self.even * *u;
+            // Beyond full scale the odd part stays where it is, so that the curve never turns back.
+            parts[1][channel] = -self.odd * (*u * *u).min(1.0);
+        }
+        parts
+    }
+
+    /// Applies both parts to one lane's frame.
+    #[inline]
+    pub(super) fn colour(&mut self, lane: usize, frame: Frame, parts: [Frame; 2]) -> Frame {
+        let mut coloured = frame;
+        for channel in 0..2 {
+            let x = frame[channel];
+            let mean = &mut self.means[lane][channel];
+            let even = parts[0][channel] * x;
+            *mean += self.block * (even - *mean);
+            if mean.abs() < 1e-30 {
+                *mean = 0.0;
+            }
+            coloured[channel] = x + even - *mean + parts[1][channel] * x;
+        }
+        coloured
+    }
+}

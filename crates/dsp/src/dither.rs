@@ -1,0 +1,170 @@
+//! Dither: puts the signal on the grid of a word length without distortion.
+//!
+//! Rounding to a grid of step D distorts quiet sounds. Noise of triangular density, two steps wide (TPDF), added before
+//! rounding, makes the error's mean and power independent of the signal: its power is D^2/4 (S. P. Lipshitz,
+//! R. A. Wannamaker, J. Vanderkooy, "Quantization and Dither: A Theoretical Survey", JAES 40(5), 1992). The shaped kind
+//! feeds past errors back so that their noise lies where the ear is dull, see [`shaping`].
+//!
+//! Each channel has its own noise, drawn from a counter and the seed: the same sheet gives the same file. What comes out
+//! is k D with whole k between -1/D and 1/D - 1, exactly. Only the key is put on the grid; with followers, the rounding
+//! goes to the residue.
+
+mod shaping;
+
+use crate::{BuildError, Context, Processor};
+use shaping::ORDER;
+use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value};
+
+/// Word length.
+pub const BITS: Param = Param::number("bits", Unit::Plain, [8.0, 32.0], 24.0, "The word length of the file to come.");
+/// Which noise.
+pub const KIND: Param = Param::choice(
+    "kind",
+    &["tpdf", "shaped", "none"],
+    0,
+    "Even noise, noise moved to where the ear is dull, or plain rounding.",
+);
+/// Which of all the noises.
+pub const SEED: Param = Param::number(
+    "seed",
+    Unit::Plain,
+    [0.0, 4_294_967_295.0],
+    1.0,
+    "Another number is another noise; the same number is the same noise again.",
+);
+
+/// The dither.
+pub const SPEC: Spec = Spec {
+    name: "dither",
+    title: "dither",
+    summary: "Puts the signal on the grid of a word length without distortion.",
+    sentence: "{kind} dither to {bits} bits[, seed {seed}]",
+    params: &[BITS, KIND, SEED],
+    rows: None,
+    outside_key: false,
+};
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    Tpdf,
+    Shaped,
+    None,
+}
+
+/// The dither's state.
+pub struct Dither {
+    settings: Settings,
+    kind: Kind,
+    /// 1/D: grid steps from 0 to full scale.
+    steps: f64,
+    noise: [Noise; 2],
+    shaping: [f64; ORDER],
+    /// Past errors in steps, the latest first, for each channel.
+    errors: [[f64; ORDER]; 2],
+}
+
+/// Builds it.
+///
+/// # Errors
+/// None: every setting in range can be had.
+pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
+    Ok(Box::new(Dither::new(settings, context)))
+}
+
+impl Dither {
+    fn new(settings: &Settings, context: &Context<'_>) -> Self {
+        let mut dither = Self {
+            settings: settings.clone(),
+            kind: [Kind::Tpdf, Kind::Shaped, Kind::None][settings.choice(&KIND)],
+            steps: 1.0,
+            noise: [Noise { counter: 0 }; 2],
+            shaping: shaping::filter(context.rate_hz),
+            errors: [[0.0; ORDER]; 2],
+        };
+        dither.reset();
+        dither
+    }
+
+    /// The grid point, in steps, for a sample in steps.
+    #[inline]
+    fn quantise(&mut self, channel: usize, x: f64) -> f64 {
+        let bounded = |k: f64| k.clamp(-self.steps, self.steps - 1.0);
+        match self.kind {
+            Kind::None => bounded(x.round()),
+            Kind::Tpdf => bounded((x + self.noise[channel].triangular()).round()),
+            Kind::Shaped => {
+                let errors = &mut self.errors[channel];
+                let past: f64 = errors.iter().zip(&self.shaping).map(|(e, c)| e * c).sum();
+                let wanted = x + past;
+                let k = bounded((wanted + self.noise[channel].triangular()).round());
+                errors.copy_within(..ORDER - 1, 1);
+                // At full scale the error is the clipping's; bounding it keeps the loop calm.
+                errors[0] = (k - wanted).clamp(-2.0, 2.0);
+                k
+            }
+        }
+    }
+}
+
+impl Processor for Dither {
+    fn process(&mut self, block: &mut Block<'_>, _outside_key: Option<&[Frame]>) {
+        let (steps, step) = (self.steps, 1.0 / self.steps);
+        for frame in block.key_mut() {
+            for (channel, sample) in frame.iter_mut().enumerate() {
+                *sample = self.quantise(channel, *sample * steps) * step;
+            }
+        }
+        block.settle_residue();
+    }
+
+    fn set(&mut self, at: At, value: f64) {
+        self.settings.set(at, Value::Number(value));
+        self.steps = steps(self.settings.number(&BITS));
+    }
+
+    fn reset(&mut self) {
+        self.steps = steps(self.settings.number(&BITS));
+        let seed = self.settings.number(&SEED) as u64;
+        self.noise = [0, 1].map(|channel| Noise::new(2 * seed + channel));
+        self.errors = [[0.0; ORDER]; 2];
+    }
+}
+
+/// Grid steps from 0 to full scale: 2^(bits - 1).
+fn steps(bits: f64) -> f64 {
+    (1_u64 << (bits.round() as u32 - 1)) as f64
+}
+
+/// Random numbers by scrambling a counter: G. L. Steele, D. Lea, C. H. Flood, "Fast Splittable Pseudorandom Number
+/// Generators", OOPSLA 2014 (the mixing function with D. Stafford's thirteenth set of constants).
+#[derive(Clone, Copy, Debug)]
+struct Noise {
+    counter: u64,
+}
+
+/// 2^64 divided by the golden ratio, odd: the counter's step.
+const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
+
+impl Noise {
+    fn new(stream: u64) -> Self {
+        Self { counter: scramble(stream.wrapping_mul(GOLDEN) ^ GOLDEN) }
+    }
+
+    /// Difference of two numbers evenly spread over one step: between -1 and 1, likeliest 0.
+    #[inline]
+    fn triangular(&mut self) -> f64 {
+        self.counter = self.counter.wrapping_add(GOLDEN);
+        let bits = scramble(self.counter);
+        let [high, low] = [bits >> 32, bits & 0xffff_ffff].map(|half| half as f64);
+        (high - low) * (1.0 / 4_294_967_296.0)
+    }
+}
+
+fn scramble(counter: u64) -> u64 {
+    let mixed = (counter ^ (counter >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    mixed ^ (mixed >> 31)
+}
+
+#[cfg(test)]
+mod tests;

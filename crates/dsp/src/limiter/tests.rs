@@ -1,0 +1,120 @@
+//! The limiter under a meter of its own: sixteen points a sample by a long windowed sinc.
+
+use super::*;
+use std::f64::consts::{PI, TAU};
+
+/// Points a sample of the meter.
+const METER_POINTS: usize = 16;
+
+/// True peak in dB by a sinc of `taps` taps a phase under a Blackman window, 16 points a sample. (ITU-R BS.1770-5,
+/// Annex 2, asks for four points; its Attachment 1 gives the reading error of sixteen as 0.042 dB at half the rate, less
+/// below.)
+fn true_peak_db(signal: &[f64], taps: usize) -> f64 {
+    let reach = taps as f64 / 2.0;
+    let silence = vec![0.0; taps / 2];
+    let padded = [&silence, signal, &silence].concat();
+    let mut peak = signal.iter().fold(0.0_f64, |peak, x| peak.max(x.abs()));
+    for point in 1..METER_POINTS {
+        let weight = |tap: usize| {
+            let x = point as f64 / METER_POINTS as f64 + reach - 1.0 - tap as f64;
+            let window = 0.42 + 0.5 * libm::cos(PI * x / reach) + 0.08 * libm::cos(TAU * x / reach);
+            window * libm::sin(PI * x) / (PI * x)
+        };
+        let weights: Vec<f64> = (0..taps).map(weight).collect();
+        for window in padded.windows(taps) {
+            let value: f64 = window.iter().zip(&weights).map(|(x, w)| x * w).sum();
+            peak = peak.max(value.abs());
+        }
+    }
+    db_from_gain(peak)
+}
+
+fn limited(settings: &Settings, rate_hz: f64, signal: &[f64]) -> Vec<f64> {
+    let mut limiter = Limiter::new(settings, &Context::plain(rate_hz, 1));
+    let silence = [0.0; 2000];
+    let mut frames: Vec<Frame> = silence.iter().chain(signal).chain(&silence).map(|x| [*x, -*x]).collect();
+    for chunk in frames.chunks_mut(1000) {
+        limiter.process(&mut Block::key_only(chunk), None);
+    }
+    frames.iter().map(|frame| frame[0]).collect()
+}
+
+fn noise(frames: usize, seed: u32) -> Vec<f64> {
+    let mut state = seed;
+    (0..frames)
+        .map(|_| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(state) / 2_147_483_648.0 - 1.0
+        })
+        .collect()
+}
+
+fn sine(share: f64, phase: f64, frames: usize) -> Vec<f64> {
+    (0..frames).map(|n| libm::sin(TAU * share * n as f64 + phase)).collect()
+}
+
+/// Signals that ask for trouble, with their names.
+fn torture(rate_hz: f64) -> Vec<(String, Vec<f64>)> {
+    let frames = 6000;
+    let mut signals = Vec::new();
+    for share in [0.02, 0.123, 0.25, 0.333, 0.4, 0.45, 0.47, 0.48, 0.49] {
+        signals.push((format!("sine at {share} of the rate"), sine(share, PI / 4.0, frames)));
+        let bursts = sine(share, 0.3, frames)
+            .iter()
+            .enumerate()
+            .map(|(n, x)| if n / 500 % 2 == 0 { *x } else { 0.01 * x })
+            .collect();
+        signals.push((format!("bursts of a sine at {share}"), bursts));
+    }
+    let period = (rate_hz / 997.0) as usize;
+    let square = |n: usize| if (n / (period / 2)).is_multiple_of(2) { 1.0 } else { -1.0 };
+    signals
+        .push(("square bursts".into(), (0..frames).map(|n| if n / 1500 % 2 == 0 { square(n) } else { 0.0 }).collect()));
+    let white = noise(frames, 7);
+    signals.push(("clipped noise".into(), white.iter().map(|x| (4.0 * x).clamp(-1.0, 1.0)).collect()));
+    signals.push(("random signs".into(), white.iter().map(|x| x.signum()).collect()));
+    signals.push((
+        "noise bursts".into(),
+        white.iter().enumerate().map(|(n, x)| if n / 700 % 3 == 0 { *x } else { 0.05 * x }).collect(),
+    ));
+    signals.push(("white noise".into(), white));
+    signals.push((
+        "impulses".into(),
+        (0..frames).map(|n| if n % 611 == 300 || n % 997 == 5 { 1.0 } else { 0.0 }).collect(),
+    ));
+    for pattern in [
+        &[1.0, -1.0][..],
+        &[1.0, 1.0, -1.0, -1.0],
+        &[1.0, 1.0, 1.0, -1.0, -1.0, -1.0],
+        &[1.0, -1.0, 1.0, -1.0, -1.0, 1.0, -1.0, 1.0],
+    ] {
+        signals.push((format!("pattern {pattern:?}"), pattern.iter().copied().cycle().take(frames).collect()));
+    }
+    let flips = (0..frames).map(|n| if (n + n / 400) % 2 == 0 { 1.0 } else { -1.0 }).collect();
+    signals.push(("alternation that turns over".into(), flips));
+    signals
+}
+
+#[test]
+fn no_true_peak_exceeds_the_ceiling() {
+    for rate_hz in [44_100.0, 48_000.0, 96_000.0] {
+        for gain_db in [0.0, 12.0] {
+            let settings = Settings::defaults(&SPEC).with_number(&GAIN_DB, gain_db);
+            for (name, signal) in torture(rate_hz) {
+                let over_db = true_peak_db(&limited(&settings, rate_hz, &signal), 256) + 1.0;
+                assert!(over_db < 0.02, "{name} at {rate_hz} Hz, {gain_db} dB: {over_db} dB over");
+            }
+        }
+    }
+}
+
+#[test]
+fn meters_that_look_less_or_more_far_agree() {
+    for taps in [128, 512] {
+        let settings = Settings::defaults(&SPEC).with_number(&GAIN_DB, 6.0);
+        for (name, signal) in torture(48_000.0) {
+            let over_db = true_peak_db(&limited(&settings, 48_000.0, &signal), taps) + 1.0;
+            assert!(over_db < 0.05, "{name}, {taps} taps: {over_db} dB over");
+        }
+    }
+}
