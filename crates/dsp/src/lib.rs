@@ -10,18 +10,15 @@ use units::{At, Block, Frame, Settings, Spec};
 
 pub mod biquad;
 mod catalogue;
-<<<<<<< HEAD
+pub mod compressor;
+mod decibel_fast;
+pub mod dither;
 pub mod drive;
 pub mod elementary;
 pub mod eq;
 pub mod lag;
-pub mod oversample;
-=======
-pub mod compressor;
-mod decibel_fast;
-pub mod dither;
 pub mod limiter;
->>>>>>> 2d1f846 (Compress, limit and dither: first working versions with their published figures)
+pub mod oversample;
 pub mod ramp;
 pub mod section;
 pub mod trim;
