@@ -473,6 +473,10 @@ impl Processor for Compressor {
         self.ahead[0].len()
     }
 
+    fn tail_frames(&self) -> usize {
+        self.tube.as_ref().map_or(0, Tube::tail_frames)
+    }
+
     fn gain_reduction_db(&self) -> Option<f64> {
         Some(-self.deepest_db)
     }

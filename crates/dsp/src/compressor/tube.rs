@@ -48,6 +48,11 @@ impl Tube {
         self.means.fill([0.0; 2]);
     }
 
+    /// Frames in which what was taken away from the even part falls by 120 dB.
+    pub(super) fn tail_frames(&self) -> usize {
+        (6.0 * std::f64::consts::LN_10 / self.block).ceil() as usize
+    }
+
     /// The even and the odd part of h - 1 for the key's next frame.
     #[inline]
     pub(super) fn bend(&mut self, key: Frame) -> [Frame; 2] {

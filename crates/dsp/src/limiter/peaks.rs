@@ -70,15 +70,15 @@ impl Peaks {
         let wanted = from + BEFORE..from + BEFORE + new.len();
         let magnitude = largest(&self.magnitudes[wanted.start - DOUBLED[0]..wanted.end + DOUBLED[1] + 1]);
         let bend = largest(&self.bends[from..self.filled]);
-        if self.interpolator.bound(magnitude, bend) * BETWEEN_POINTS <= ceiling {
+        let eighth = largest(&self.eighths[from..self.filled]);
+        // A twentieth more, for the parabolas.
+        let corrections = 1.05 * self.interpolator.correction_bound(bend, eighth);
+        if (self.interpolator.bound(magnitude, bend) + corrections) * BETWEEN_POINTS <= ceiling {
             return false;
         }
         let mut doubled = [[0.0; 2]; 2 * (PIECE + DOUBLED[0] + DOUBLED[1]) + 1];
         let doubled = &mut doubled[..2 * (new.len() + DOUBLED[0] + DOUBLED[1]) + 1];
         self.double(wanted.start - DOUBLED[0], doubled);
-        let eighth = largest(&self.eighths[from..self.filled]);
-        // A twentieth more, for the parabolas.
-        let corrections = 1.05 * self.interpolator.correction_bound(bend, eighth);
         self.read_gaps(wanted.start, doubled, corrections, ceiling, peaks)
     }
 
@@ -128,11 +128,11 @@ impl Peaks {
         let gaps = doubled.len() / 2;
         let mut half = [[0.0; 2]; PIECE + DOUBLED[0] + DOUBLED[1]];
         self.interpolator.half_way(&self.frames[first + 1 - REACH..first + gaps + REACH], &mut half[..gaps]);
-        for ((pair, frame), half) in doubled.chunks_mut(2).zip(&self.frames[first..=first + gaps]).zip(half) {
-            pair[0] = *frame;
-            if let Some(between) = pair.get_mut(1) {
-                *between = half;
-            }
+        for (at, frame) in self.frames[first..=first + gaps].iter().enumerate() {
+            doubled[2 * at] = *frame;
+        }
+        for (at, point) in half[..gaps].iter().enumerate() {
+            doubled[2 * at + 1] = *point;
         }
     }
 

@@ -118,3 +118,22 @@ fn meters_that_look_less_or_more_far_agree() {
         }
     }
 }
+
+#[test]
+fn peaks_do_not_depend_on_the_pieces_they_are_read_in() {
+    let signal = noise(6000, 3);
+    let read_by = |piece: usize| {
+        let mut reader = Peaks::new();
+        let mut found = vec![0.0; signal.len()];
+        for (signal, found) in signal.chunks(piece).zip(found.chunks_mut(piece)) {
+            let frames: Vec<Frame> = signal.iter().map(|x| [*x, -0.5 * x]).collect();
+            reader.read(&frames, 0.9, found);
+        }
+        found
+    };
+    let alone = read_by(1);
+    assert!(alone.iter().filter(|peak| **peak > 0.9).count() > 1000);
+    for piece in [7, 64, 100, PIECE] {
+        assert!(alone == read_by(piece), "pieces of {piece}");
+    }
+}
