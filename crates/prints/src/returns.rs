@@ -47,7 +47,7 @@ fn returns_of(sheet: &Sheet) -> HashSet<&str> {
         if not.is_empty() {
             return returns;
         }
-        not.iter().for_each(|bus| drop(returns.remove(bus)));
+        returns.retain(|bus| !not.contains(bus));
     }
 }
 
