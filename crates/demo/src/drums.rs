@@ -70,7 +70,7 @@ pub(crate) fn kick(rate_hz: f64) -> Vec<f64> {
     for (beat, velocity) in strokes(groove::KICK) {
         let (from, force) = (frame_of(foot.secs(beat), rate_hz), foot.force(velocity));
         KICK_HEAD.strike(&mut track[from..], force, rate_hz, foot.chance());
-        click(&mut track[from..], 1.1 * force * force, 3400.0, 2.2, rate_hz, foot.chance());
+        click(&mut track[from..], 2.0 * force * force, 3400.0, 2.2, rate_hz, foot.chance());
         click(&mut track[from..], 0.9 * force, 900.0, 4.0, rate_hz, foot.chance());
     }
     let mut low = Biquad::high_pass(28.0, 0.7, rate_hz);

@@ -45,40 +45,43 @@ impl DemoFiles {
     }
 }
 
-/// Why the demo song could not be written.
+/// Why the demo song could not be written: which file or folder, the reason, a remedy.
 #[derive(Debug)]
-pub enum DemoError {
-    /// A file of the demo's is there already.
-    Exists(PathBuf),
+pub struct DemoError {
+    /// The file or folder.
+    pub path: PathBuf,
+    /// The reason.
+    pub reason: DemoReason,
+}
+
+/// A reason why the demo song could not be written.
+#[derive(Debug)]
+pub enum DemoReason {
+    /// The file is there already.
+    Exists,
     /// A folder or the sheet could not be made.
-    Folder {
-        /// Which.
-        path: PathBuf,
-        /// What the system said.
-        error: io::Error,
-    },
+    System(io::Error),
     /// An audio file could not be written.
     Audio(MediaError),
 }
 
 impl fmt::Display for DemoError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Exists(path) => {
-                write!(f, "{}: this is there already, and nothing is ever overwritten", path.display())
-            }
-            Self::Folder { path, error } => write!(f, "{}: {error}", path.display()),
-            Self::Audio(error) => error.fmt(f),
+        let path = self.path.display();
+        match &self.reason {
+            DemoReason::Exists => write!(f, "{path}: this is there already, and nothing is ever overwritten"),
+            DemoReason::System(error) => write!(f, "{path}: {error}"),
+            DemoReason::Audio(error) => error.fmt(f),
         }
     }
 }
 
 impl std::error::Error for DemoError {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
-        match self {
-            Self::Exists(_) => None,
-            Self::Folder { error, .. } => Some(error),
-            Self::Audio(error) => Some(error),
+        match &self.reason {
+            DemoReason::Exists => None,
+            DemoReason::System(error) => Some(error),
+            DemoReason::Audio(error) => Some(error),
         }
     }
 }
@@ -87,24 +90,33 @@ impl DemoError {
     /// What to do about it: one sentence.
     #[must_use]
     pub fn remedy(&self) -> &'static str {
-        match self {
-            Self::Exists(_) => "Name another folder, or move the old demo song away.",
-            Self::Folder { .. } => "Name a folder that you may write to, on a disk with half a gigabyte of room.",
-            Self::Audio(error) => error.remedy(),
+        match &self.reason {
+            DemoReason::Exists => "Name another folder, or move the old demo song away.",
+            DemoReason::System(_) => "Name a folder that you may write to, on a disk with a gigabyte of room.",
+            DemoReason::Audio(error) => error.remedy(),
         }
     }
 
     /// Whether the machine is at fault (disk, memory) rather than the call.
     #[must_use]
     pub fn is_machine_fault(&self) -> bool {
-        match self {
-            Self::Exists(_) => false,
-            Self::Folder { error, .. } => {
-                matches!(error.kind(), io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded)
-            }
-            Self::Audio(error) => error.is_machine_fault(),
+        use io::ErrorKind::{QuotaExceeded, StorageFull};
+        match &self.reason {
+            DemoReason::Exists => false,
+            DemoReason::System(error) => matches!(error.kind(), StorageFull | QuotaExceeded),
+            DemoReason::Audio(error) => error.is_machine_fault(),
         }
     }
+}
+
+impl From<MediaError> for DemoError {
+    fn from(error: MediaError) -> Self {
+        Self { path: error.path.clone(), reason: DemoReason::Audio(error) }
+    }
+}
+
+fn system(path: &Path) -> impl FnOnce(io::Error) -> DemoError {
+    |error| DemoError { path: path.to_owned(), reason: DemoReason::System(error) }
 }
 
 /// Makes the demo song and writes it into a folder, which is made if need be: `stems/*.wav`, `rough mix.wav` (24 bits,
@@ -115,10 +127,10 @@ impl DemoError {
 pub fn write(folder: &Path) -> Result<DemoFiles, DemoError> {
     let files = DemoFiles::within(folder);
     if let Some(taken) = files.all().find(|path| path.symlink_metadata().is_ok()) {
-        return Err(DemoError::Exists(taken.clone()));
+        return Err(DemoError { path: taken.clone(), reason: DemoReason::Exists });
     }
     let stems = folder.join(STEMS_NAME);
-    fs::create_dir_all(&stems).map_err(|error| DemoError::Folder { path: stems.clone(), error })?;
+    fs::create_dir_all(&stems).map_err(system(&stems))?;
     let mut rough = RoughMix::new(RATE_HZ);
     let save =
         |stem: Stem| write_wav(&stems.join(format!("{}.wav", stem.name)), &stem.frames, stem.name).map(|()| stem);
@@ -141,11 +153,11 @@ fn write_wav(path: &Path, frames: &[Frame], name: &str) -> Result<(), DemoError>
         ..Metadata::default()
     };
     let format = FileFormat::Wav(WavSample::Int24);
-    let mut writer = create(path, &format, RATE_HZ, Some(frames.len() as u64), &metadata).map_err(DemoError::Audio)?;
+    let mut writer = create(path, &format, RATE_HZ, Some(frames.len() as u64), &metadata)?;
     for block in frames.chunks(16 * MAX_BLOCK_FRAMES) {
-        writer.write(block).map_err(DemoError::Audio)?;
+        writer.write(block)?;
     }
-    writer.finish_without_sync().map_err(DemoError::Audio)?;
+    writer.finish_without_sync()?;
     Ok(())
 }
 
@@ -153,5 +165,5 @@ fn write_wav(path: &Path, frames: &[Frame], name: &str) -> Result<(), DemoError>
 fn write_sheet(path: &Path) -> Result<(), DemoError> {
     let partial = path.with_extension("toml.part");
     let written = fs::write(&partial, SHEET).and_then(|()| fs::rename(&partial, path));
-    written.map_err(|error| DemoError::Folder { path: path.to_owned(), error })
+    written.map_err(system(path))
 }

@@ -110,8 +110,8 @@ fn strum(
             force,
             place: 0.16,
             t60_s: if stroke.muted { 0.09 } else { 4.2 * libm::sqrt(110.0 / hz) },
-            treble_t60_s: if stroke.muted { 0.03 } else { 0.55 },
-            edge_hz: 6500.0,
+            treble_t60_s: if stroke.muted { 0.03 } else { 0.9 },
+            edge_hz: 9000.0,
             held_s: (next - at - 0.004).max(0.05),
             stopped_t60_s: 0.07,
             pickup: 0.0,
@@ -142,7 +142,7 @@ fn squeaks(track: &mut [f64], changes: &[Change], rate_hz: f64, chance: &mut Cha
 fn body(strings: &[f64], modes: [(f64, f64, f64); 4], direct: f64, rate_hz: f64) -> Vec<f64> {
     let mut modes = modes.map(|(hz, q, gain)| (Biquad::band_pass(hz, q, rate_hz), gain));
     let mut low = Biquad::high_pass(130.0, 0.6, rate_hz);
-    let mut air = Biquad::bell(5200.0, 0.7, 4.0, rate_hz);
+    let mut air = Biquad::bell(5200.0, 0.6, 6.0, rate_hz);
     let mut rumble = Biquad::high_pass(65.0, 0.7, rate_hz);
     let ring = |x: &f64| {
         let boxed: f64 = modes.iter_mut().map(|(mode, gain)| *gain * mode.tick(*x)).sum();

@@ -33,7 +33,7 @@ mod voices;
 
 use units::Frame;
 
-pub use files::{DemoError, DemoFiles, RATE_HZ, SHEET, write};
+pub use files::{DemoError, DemoFiles, DemoReason, RATE_HZ, SHEET, write};
 pub use rough::{RoughMix, rough_mix};
 pub use score::{BARS, BEATS_PER_BAR, FORM, Section, TEMPO_BPM, beat_of_bar, secs_from_beats};
 
@@ -118,5 +118,7 @@ fn each_stem<T: Send>(rate_hz: u32, then: impl Fn(Stem) -> T + Sync) -> impl Ite
     })
 }
 
+#[cfg(test)]
+mod listen;
 #[cfg(test)]
 mod tests;

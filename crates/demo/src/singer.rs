@@ -197,6 +197,8 @@ struct Throat<'a> {
     formants: [Formant; 8],
     hiss: [(Biquad, Biquad, OnePole); 6],
     air: Biquad,
+    /// The microphone, which hears what the cascade leaves weak.
+    presence: Biquad,
     phase: f64,
 }
 
@@ -223,6 +225,7 @@ impl<'a> Throat<'a> {
             formants: [Formant::default(); 8],
             hiss,
             air: Biquad::high_pass(5500.0, 0.7, rate_hz),
+            presence: Biquad::bell(4600.0, 0.7, 7.0, rate_hz),
             phase: 0.0,
         }
     }
@@ -318,7 +321,7 @@ impl<'a> Throat<'a> {
             let open = if self.phase < 0.55 { 1.0 } else { 0.45 };
             let leak = between(from.breath, to.breath) + 0.035 * pressed + 0.09 * soft;
             let through = folds + 0.5 * leak * open * noise;
-            let mouth = self.formants.iter_mut().fold(through, |x, f| f.tick(x));
+            let mouth = self.presence.tick(self.formants.iter_mut().fold(through, |x, f| f.tick(x)));
             *y += mouth + 0.02 * self.air.tick((pressed + 1.5 * soft) * open * noise);
             for index in &hissing {
                 let (a, b, _) = &mut self.hiss[*index];

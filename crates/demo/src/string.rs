@@ -114,3 +114,60 @@ impl Pluck {
             .collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::{cents, hz_near, level_db};
+    use crate::score::hz_from_note;
+
+    const RATE: f64 = 48_000.0;
+    const STRING: Pluck = Pluck {
+        hz: 110.0,
+        force: 0.8,
+        place: 0.2,
+        t60_s: 4.0,
+        treble_t60_s: 0.8,
+        edge_hz: 6000.0,
+        held_s: 9.0,
+        stopped_t60_s: 0.1,
+        pickup: 0.0,
+    };
+
+    fn sound(pluck: Pluck, secs: f64) -> Vec<f64> {
+        let mut track = vec![0.0; (secs * RATE) as usize];
+        pluck.sound(&mut track, RATE, &mut Chance::new(5));
+        track
+    }
+
+    #[test]
+    fn strings_are_in_tune_over_the_whole_neck() {
+        // ISO 16: A4 = 440 Hz, equal temperament.
+        for note in (28..=76).step_by(3) {
+            let hz = hz_from_note(f64::from(note));
+            let x = sound(Pluck { hz, ..STRING }, 0.9);
+            let off = cents(hz_near(&x[4800..], hz), hz);
+            assert!(off.abs() < 0.5, "note {note} is off by {off} cents");
+        }
+    }
+
+    #[test]
+    fn the_fundamental_dies_in_its_time_and_a_hand_stops_it() {
+        let x = sound(STRING, 3.0);
+        let fall = level_db(&x[72_000..82_000], 110.0) - level_db(&x[24_000..34_000], 110.0);
+        // 60 dB in 4 s: 15 dB in the second between.
+        assert!((fall + 15.0).abs() < 0.5, "{fall}");
+        let stopped = sound(Pluck { held_s: 0.5, ..STRING }, 1.0);
+        assert_eq!(stopped[47_900], 0.0);
+    }
+
+    #[test]
+    fn plucked_in_the_middle_a_string_lacks_its_even_harmonics() {
+        // The n-th harmonic goes as sin(pi n b) / n: none of the even ones at b = 1/2 (any textbook of acoustics). The
+        // hand's scatter of the place leaves a little.
+        let x = sound(Pluck { place: 0.5, t60_s: 20.0, treble_t60_s: 18.0, ..STRING }, 1.2);
+        let level = |n: f64| level_db(&x[2400..50_400], 110.0 * n);
+        assert!(level(2.0) < level(1.0) - 18.0, "{} {}", level(1.0), level(2.0));
+        assert!((level(3.0) - level(1.0) + 9.54).abs() < 2.5, "{}", level(3.0) - level(1.0));
+    }
+}

@@ -1,9 +1,9 @@
 //! The whole song: length, bytes, levels, dynamics, pitch, spectra.
 
-use units::{db_from_power, frames_from_secs};
+use units::frames_from_secs;
 
 use super::*;
-use crate::filter::Biquad;
+use crate::listen::{cents, hz_near, lufs, mean_square_db, share};
 use crate::melody::Sung;
 use crate::score::hz_from_note;
 
@@ -18,76 +18,6 @@ fn bars(frames: &[Frame], from: u32, to: u32) -> &[Frame] {
     &frames[at(from)..at(to).min(frames.len())]
 }
 
-fn mean_square_db(frames: &[Frame]) -> f64 {
-    db_from_power(frames.iter().map(|[l, r]| l * l + r * r).sum::<f64>() / frames.len() as f64)
-}
-
-/// Loudness after ITU-R BS.1770-5: K-weighting (Annex 1, tables 1 and 2, 48 kHz), 400 ms blocks overlapping by three
-/// quarters, gates at -70 LUFS and at 10 LU under the mean.
-fn lufs(frames: &[Frame]) -> f64 {
-    let mut weighted = vec![0.0; frames.len()];
-    for channel in 0..2 {
-        let (mut s, mut t) = ([0.0; 2], [0.0; 2]);
-        for (out, frame) in weighted.iter_mut().zip(frames) {
-            let x = frame[channel];
-            let y = 1.535_124_859_586_97 * x + s[0];
-            s = [
-                -2.691_696_189_406_38 * x + 1.690_659_293_182_41 * y + s[1],
-                1.198_392_810_852_85 * x - 0.732_480_774_215_85 * y,
-            ];
-            let z = y + t[0];
-            t = [-2.0 * y + 1.990_047_454_833_98 * z + t[1], y - 0.990_072_250_366_21 * z];
-            *out += z * z;
-        }
-    }
-    let blocks: Vec<f64> = weighted.windows(19_200).step_by(4800).map(|b| b.iter().sum::<f64>() / 19_200.0).collect();
-    let gated = |gate: f64| {
-        let kept: Vec<f64> = blocks.iter().copied().filter(|p| db_from_power(*p) - 0.691 > gate).collect();
-        db_from_power(kept.iter().sum::<f64>() / kept.len() as f64) - 0.691
-    };
-    gated(gated(-70.0) - 10.0)
-}
-
-/// Fundamental frequency near an expected one, by the phase that a window's component gains over one hop (the phase
-/// vocoder's measure, Flanagan and Golden 1966), refined until it stands.
-fn hz_near(x: &[f64], expected_hz: f64) -> f64 {
-    let mut hz = expected_hz;
-    let hop = (RATE / expected_hz / 2.0).round() as usize;
-    let width = x.len() - hop;
-    for _ in 0..8 {
-        let w = std::f64::consts::TAU * hz / RATE;
-        let component = |from: usize| {
-            (0..width).fold((0.0, 0.0), |(re, im), n| {
-                let window = 1.0 - libm::cos(std::f64::consts::TAU * (n as f64 + 0.5) / width as f64);
-                let (s, c) = libm::sincos(w * n as f64);
-                (re + window * c * x[from + n], im - window * s * x[from + n])
-            })
-        };
-        let (a, b) = (component(0), component(hop));
-        let turned = libm::atan2(b.1 * a.0 - b.0 * a.1, b.0 * a.0 + b.1 * a.1);
-        let expected = w * hop as f64;
-        let error = libm::remainder(turned - expected, std::f64::consts::TAU);
-        hz += error / hop as f64 * RATE / std::f64::consts::TAU;
-    }
-    hz
-}
-
-fn cents(hz: f64, of_hz: f64) -> f64 {
-    1200.0 * libm::log2(hz / of_hz)
-}
-
-/// Share of the energy that lies within a band, by steep cuts.
-fn share(x: &[f64], low_hz: f64, high_hz: f64) -> f64 {
-    let mut cuts = [
-        Biquad::high_pass(low_hz, 0.54, RATE),
-        Biquad::high_pass(low_hz, 1.31, RATE),
-        Biquad::low_pass(high_hz, 0.54, RATE),
-        Biquad::low_pass(high_hz, 1.31, RATE),
-    ];
-    let within: f64 = x.iter().map(|x| cuts.iter_mut().fold(*x, |y, f| f.tick(y))).map(|y| y * y).sum();
-    within / x.iter().map(|x| x * x).sum::<f64>()
-}
-
 /// Fowler, Noll and Vo's hash of the samples' bits.
 fn hash(frames: &[Frame]) -> u64 {
     let bits = frames.iter().flatten().map(|x| x.to_bits());
@@ -97,22 +27,22 @@ fn hash(frames: &[Frame]) -> u64 {
 /// The song as it was when last heard. A change here is a change of the music or its sound: say which in the commit.
 /// The same on every machine, or something has crept in that depends on one.
 const HEARD: [(&str, u64); 16] = [
-    ("kick", 0x2c7e_8a11_5877_0c15),
+    ("kick", 0x84f4_326d_e063_05cb),
     ("snare", 0xd72f_463b_e920_c4bf),
     ("hats", 0xd919_42d3_1193_99c5),
     ("toms", 0xb763_6f0c_9902_d3b6),
-    ("overheads", 0x2a4f_31e3_1e6f_89b9),
+    ("overheads", 0x1964_0eea_f11a_ce71),
     ("tambourine", 0xe2c4_a91d_9603_d21d),
     ("shaker", 0x80a7_e92e_54cb_2465),
-    ("bass", 0xb2a0_dd3d_e535_2f11),
-    ("guitar strummed", 0x551b_32db_e82b_0484),
+    ("bass", 0x33b2_89dc_eae8_89d5),
+    ("guitar strummed", 0x6f68_6222_0f62_1e37),
     ("guitar picked", 0x5722_9baa_e2cb_5f6f),
     ("keys", 0xec78_8228_f5ad_2688),
     ("pad", 0x23e3_ae5c_3882_f240),
-    ("lead voice", 0x71ee_1ab9_03c4_ab0f),
-    ("lead double", 0x603f_1d2d_723c_a6b1),
-    ("backing high", 0x265b_8a4b_444f_0178),
-    ("backing low", 0x2e69_f274_2a38_b3c0),
+    ("lead voice", 0x7189_b9f9_c0f9_e377),
+    ("lead double", 0xd329_3497_7f72_1723),
+    ("backing high", 0xc377_f03a_5bec_aa37),
+    ("backing low", 0xa79e_a0c2_ef43_aa97),
 ];
 
 #[test]

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use demo::{DemoError, SHEET, write};
+use demo::{DemoReason, SHEET, write};
 
 #[test]
 fn the_folder_holds_what_the_sheet_names_and_is_never_overwritten() {
@@ -22,7 +22,7 @@ fn the_folder_holds_what_the_sheet_names_and_is_never_overwritten() {
     let before = fs::metadata(&files.rough_mix).and_then(|m| m.modified()).expect("a time");
     fs::remove_file(&files.sheet).expect("one file goes");
     let error = write(&place).expect_err("the rest is still there");
-    assert!(matches!(&error, DemoError::Exists(path) if *path == files.rough_mix), "{error}");
+    assert!(matches!(&error.reason, DemoReason::Exists) && error.path == files.rough_mix, "{error}");
     assert!(error.remedy().contains("another folder") && !error.is_machine_fault());
     assert!(!files.sheet.exists());
     assert_eq!(fs::metadata(&files.rough_mix).and_then(|m| m.modified()).expect("a time"), before);

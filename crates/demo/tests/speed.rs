@@ -1,15 +1,26 @@
 //! How long the demo song takes to make. Alone in its file, so that no other test runs beside it.
 
+use std::fs;
 use std::time::Instant;
 
+/// Processor seconds that this process has used, where the system tells: fields 14 and 15 of `/proc/self/stat`, user
+/// and system time in hundredths of a second (proc(5)).
+fn processor_secs() -> Option<f64> {
+    let stat = fs::read_to_string("/proc/self/stat").ok()?;
+    let fields: Vec<&str> = stat.rsplit(')').next()?.split_whitespace().collect();
+    let hundredths: f64 = fields.get(11)?.parse::<f64>().ok()? + fields.get(12)?.parse::<f64>().ok()?;
+    Some(hundredths / 100.0)
+}
+
 #[test]
-fn the_demo_song_is_made_and_written_within_ten_seconds() {
-    // Other work on the machine can only slow a run down, so one good run of three counts.
-    let times = (0..3).map(|_| {
-        let folder = tempfile::tempdir().expect("a folder");
-        let start = Instant::now();
-        demo::write(folder.path()).expect("the demo song is written");
-        start.elapsed().as_secs_f64()
-    });
-    assert!(times.into_iter().any(|secs| secs < 10.0));
+fn the_demo_song_is_made_within_ten_seconds() {
+    let (before, start) = (processor_secs(), Instant::now());
+    demo::stems(demo::RATE_HZ).for_each(drop);
+    // A busy machine stretches the time on the clock, not what the work takes: ten seconds of one processor are less
+    // than ten seconds on two, whatever else runs.
+    let secs = match (before, processor_secs()) {
+        (Some(before), Some(after)) if after > before => after - before,
+        _ => start.elapsed().as_secs_f64(),
+    };
+    assert!(secs < 10.0, "{secs:.1} s");
 }
