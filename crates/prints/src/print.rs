@@ -1,6 +1,6 @@
 //! A print run: one render for all prints, then their last steps, their files, and the report.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -16,7 +16,7 @@ use crate::findings::{self, FileFacts};
 use crate::labels;
 use crate::load::{self, Loaded};
 use crate::record::{AcceptedRecord, FileRecord, Report, Version};
-use crate::returns::{self, Probes};
+use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
 use crate::spool::{MeterSink, SoundSink, Spool};
 
@@ -154,17 +154,19 @@ impl Run<'_> {
             spools.push(Spool::create(&self.revision.folder().join(name), self.sheet.song.rate_hz, frames)?);
         }
         let mut meters: Vec<MeterSink> = heads.iter().map(|_| meter()).collect();
-        let mut probe_meters: Vec<MeterSink> = probes.iter().flat_map(|_| [meter(), meter(), meter()]).collect();
+        let mut probed: BTreeMap<usize, ProbeMeter> =
+            probes.iter().flat_map(|p| p.steps).map(|step| (step, ProbeMeter::new(self.plan.rate_hz))).collect();
         let mut sounds: Vec<SoundSink> = watched.iter().map(|_| SoundSink::default()).collect();
         let outputs: Vec<usize> = [&heads[..], &heads[..]]
             .concat()
             .into_iter()
-            .chain(probes.iter().flat_map(|probes| probes.steps))
+            .chain(probed.keys().copied())
             .chain(watched.iter().map(|(step, _)| *step))
             .collect();
         let mut sinks: Vec<Box<dyn Sink + '_>> = Vec::with_capacity(outputs.len());
         sinks.extend(spools.iter_mut().map(|spool| Box::new(spool) as Box<dyn Sink>));
-        sinks.extend(meters.iter_mut().chain(&mut probe_meters).map(|meter| Box::new(meter) as Box<dyn Sink>));
+        sinks.extend(meters.iter_mut().map(|meter| Box::new(meter) as Box<dyn Sink>));
+        sinks.extend(probed.values_mut().map(|meter| Box::new(meter) as Box<dyn Sink>));
         sinks.extend(sounds.iter_mut().map(|sound| Box::new(sound) as Box<dyn Sink>));
         let stream = Stream::open(self.plan, self.sources, &outputs, &Setup::default())?;
         let facts = stream.run(self.order.threads, sinks, &|part| (self.order.progress)("Rendering", part))?;
@@ -173,8 +175,8 @@ impl Run<'_> {
         }
         let silent: Vec<String> =
             watched.iter().zip(&sounds).filter(|(_, sound)| !sound.sounds).map(|((_, name), _)| name.clone()).collect();
-        let measured: Vec<Measured> = probe_meters.into_iter().map(|meter| meter.finish().0).collect();
-        let returns = probes.iter().zip(measured.chunks_exact(3));
+        let figures: BTreeMap<usize, _> = probed.into_iter().map(|(step, meter)| (step, meter.finish())).collect();
+        let returns = probes.iter().map(|probes| returns::record(probes, probes.steps.map(|step| &figures[&step])));
         Ok(Rendered {
             heads: names
                 .into_iter()
@@ -184,7 +186,7 @@ impl Run<'_> {
                     Head { spool, measured, outline }
                 })
                 .collect(),
-            returns: returns.map(|(probes, m)| returns::record(probes, [&m[0], &m[1], &m[2]])).collect(),
+            returns: returns.collect(),
             findings: findings::of_sources(&facts, &silent, self.plan.rate_hz),
         })
     }

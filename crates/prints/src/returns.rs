@@ -2,8 +2,10 @@
 
 use std::collections::HashSet;
 
-use engine::{Plan, Role};
-use measure::Measured;
+use engine::{Fault, Plan, Role, Sink, Taken};
+use measure::LoudnessMeter;
+use measure::level::LevelMeter;
+use measure::spectrum::SpectrumMeter;
 use sheet::{Node, Sheet};
 
 use crate::record::ReturnRecord;
@@ -19,7 +21,7 @@ pub struct Probes {
 /// Adds probes for every return that comes back to something else than a return.
 pub fn probe(sheet: &Sheet, plan: &mut Plan) -> Vec<Probes> {
     let returns = returns_of(sheet);
-    let mut found = Vec::new();
+    let mut found: Vec<Probes> = Vec::new();
     for bus in sheet.buses().filter(|bus| !bus.mute && returns.contains(bus.name.as_str())) {
         let Some(into) = bus.to.as_ref().filter(|into| !returns.contains(into.as_str())) else { continue };
         let step = |name: &str| plan.steps.iter().position(|step| step.role == Role::Bus && step.name == name);
@@ -51,24 +53,71 @@ fn returns_of(sheet: &Sheet) -> HashSet<&str> {
     }
 }
 
-/// The record of a return from the measures at its probes.
+/// What is measured at a probe: what the record needs, and no more.
+pub struct ProbeMeter {
+    loudness: LoudnessMeter,
+    level: LevelMeter,
+    spectrum: SpectrumMeter,
+}
+
+/// The figures of a probe.
+pub struct ProbeFigures {
+    lufs: Option<f64>,
+    crest_db: Option<f64>,
+    width_db: Option<f64>,
+    bands_db: [Option<f64>; 3],
+}
+
+/// Low, middle and high, in Hz.
+const BANDS_HZ: [[f64; 2]; 3] = [[20.0, 250.0], [250.0, 4000.0], [4000.0, 20_000.0]];
+
+impl ProbeMeter {
+    /// A meter at a sample rate.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        Self {
+            loudness: LoudnessMeter::new(rate_hz),
+            level: LevelMeter::new(rate_hz),
+            spectrum: SpectrumMeter::new(rate_hz),
+        }
+    }
+
+    /// The figures once all frames are in.
+    #[must_use]
+    pub fn finish(mut self) -> ProbeFigures {
+        self.level.end();
+        let spectrum = self.spectrum.finish();
+        let band = |[low, high]: [f64; 2]| Some(spectrum.power(low, high).mean()).filter(|power| *power > 0.0);
+        ProbeFigures {
+            lufs: self.loudness.integrated_lufs(),
+            crest_db: self.level.crest_db(),
+            width_db: self.level.power().image().width_db,
+            bands_db: BANDS_HZ.map(|hz| band(hz).map(units::db_from_power)),
+        }
+    }
+}
+
+impl Sink for &mut ProbeMeter {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.loudness.push(taken.lane(0));
+        self.level.push(taken.lane(0));
+        self.spectrum.push(taken.lane(0));
+        Ok(())
+    }
+}
+
+/// The record of a return from the figures at its probes.
 #[must_use]
-pub fn record(probes: &Probes, [without, with, alone]: [&Measured; 3]) -> ReturnRecord {
+pub fn record(probes: &Probes, [without, with, alone]: [&ProbeFigures; 3]) -> ReturnRecord {
     let difference = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a - b);
-    let (was, is) = (&without.measures, &with.measures);
-    let band = |measured: &Measured, low: f64, high: f64| {
-        let power = measured.spectrum.power(low, high).mean();
-        (power > 0.0).then(|| units::db_from_power(power))
-    };
-    let change = |low, high| difference(band(with, low, high), band(without, low, high));
     ReturnRecord {
         name: probes.name.clone(),
         into: probes.into.clone(),
-        under_lu: difference(alone.measures.integrated_lufs, was.integrated_lufs),
-        adds_lu: difference(is.integrated_lufs, was.integrated_lufs),
-        adds_low_mid_high_db: [change(20.0, 250.0), change(250.0, 4000.0), change(4000.0, 20_000.0)],
-        adds_crest_db: difference(is.crest_db, was.crest_db),
-        adds_width_db: difference(with.stereo.width_db, without.stereo.width_db),
+        under_lu: difference(alone.lufs, without.lufs),
+        adds_lu: difference(with.lufs, without.lufs),
+        adds_low_mid_high_db: [0, 1, 2].map(|band| difference(with.bands_db[band], without.bands_db[band])),
+        adds_crest_db: difference(with.crest_db, without.crest_db),
+        adds_width_db: difference(with.width_db, without.width_db),
     }
 }
 
