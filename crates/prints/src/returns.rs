@@ -124,8 +124,7 @@ pub fn record(probes: &Probes, [without, with, alone]: [&ProbeFigures; 3]) -> Re
 /// The record as a sentence.
 #[must_use]
 pub fn sentence(record: &ReturnRecord) -> String {
-    let signed =
-        |value: Option<f64>, unit: &str| value.map_or("nothing measurable".to_owned(), |v| format!("{v:+.1} {unit}"));
+    let signed = |value: Option<f64>, unit: &str| value.map_or("nothing".to_owned(), |value| change(value, unit));
     let [low, mid, high] = record.adds_low_mid_high_db;
     format!(
         "{} adds {} to {}: {} below 250 Hz, {} up to 4 kHz, {} above; crest {}, width {}.",
@@ -140,9 +139,26 @@ pub fn sentence(record: &ReturnRecord) -> String {
     )
 }
 
+/// A change with its sign, a true minus among them: `+1.2 dB`, `−0.4 dB`, `0.0 dB`.
+fn change(value: f64, unit: &str) -> String {
+    let tenths = (value * 10.0).round() / 10.0;
+    match tenths {
+        0.0 => format!("0.0 {unit}"),
+        _ if tenths < 0.0 => format!("\u{2212}{:.1} {unit}", -tenths),
+        _ => format!("+{tenths:.1} {unit}"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn changes_are_set_with_their_sign() {
+        assert_eq!(change(1.25, "dB"), "+1.3 dB");
+        assert_eq!(change(-0.44, "LU"), "\u{2212}0.4 LU");
+        assert_eq!(change(-0.04, "LU"), "0.0 LU");
+    }
 
     #[test]
     fn a_bus_of_returns_is_a_return_and_a_bus_of_stems_is_none() {

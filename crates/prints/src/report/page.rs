@@ -66,7 +66,7 @@ fn heading(report: &Report, secs: f64) -> Markup {
                 ", " (report.date) "."
             }
             p class="verdict" {
-                (versions) " of " (length(secs)) " at " (f64::from(report.rate_hz) / 1000.0) " kHz, in " (files) ". "
+                (versions) " of " (length(secs)) " at " (f64::from(report.rate_hz) / 1000.0) " kHz, in " (files.to_lowercase()) ". "
                 b { (verdict) }
             }
         }

@@ -1,0 +1,297 @@
+//! What scripts rely on: exit codes, the JSON of each command, files that appear whole or not at all.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+fn fairprint(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_fairprint")).args(args).output().unwrap()
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).unwrap_or_else(|error| {
+        panic!("{error}: {}{}", String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr))
+    })
+}
+
+/// A folder with a short song: three stems and a sheet with two prints.
+struct Song {
+    folder: tempfile::TempDir,
+}
+
+impl Song {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        for (name, hz, gain) in [("kick", 55.0, 0.3), ("keys", 330.0, 0.1), ("lead voice", 880.0, 0.2)] {
+            let sine = |n: usize| gain * libm::sin(std::f64::consts::TAU * hz * n as f64 / 48_000.0);
+            let frames: Vec<[f64; 2]> = (0..5 * 48_000).map(|n| [sine(n), sine(n + 7)]).collect();
+            write_wav(&folder.path().join(format!("{name}.wav")), &frames);
+        }
+        fs::write(folder.path().join("sheet.toml"), SHEET).unwrap();
+        Self { folder }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn sheet(&self) -> String {
+        self.path("sheet.toml").display().to_string()
+    }
+
+    fn change(&self, from: &str, to: &str) {
+        let text = fs::read_to_string(self.path("sheet.toml")).unwrap();
+        assert!(text.contains(from));
+        fs::write(self.path("sheet.toml"), text.replace(from, to)).unwrap();
+    }
+}
+
+const SHEET: &str = r#"fairprint = 1
+[song]
+title = "Lantern Weather"
+artist = "The Tin Orchard"
+rate_hz = 48000
+[[stem]]
+name = "kick"
+file = "kick.wav"
+to = "mix"
+[[stem]]
+name = "keys"
+file = "keys.wav"
+to = "mix"
+sends = [{ to = "crush" }]
+[[stem]]
+name = "lead voice"
+file = "lead voice.wav"
+to = "mix"
+[[bus]]
+name = "crush"
+to = "mix"
+level_db = -12
+chain = [{ compressor = { kind = "valve", threshold_db = -30, ratio = 8, attack_ms = 0.4 } }]
+[[bus]]
+name = "mix"
+[[print]]
+name = "for mastering"
+kind = "mastering"
+from = "mix"
+files = [{ format = "wav", bits = 24 }, { format = "flac", bits = 16 }]
+[[print]]
+name = "for approval"
+kind = "approval"
+from = "mix"
+chain = [{ limiter = { ceiling_dbtp = -1 } }]
+loudness = { lufs = -12 }
+survive = ["mp3 192"]
+files = [{ format = "wav", bits = 24 }, { format = "mp3", kbps = 256 }]
+"#;
+
+/// A 16-bit stereo file, byte by byte, so that the tests do not lean on what they test.
+fn write_wav(path: &Path, frames: &[[f64; 2]]) {
+    let data: Vec<u8> = frames.iter().flatten().flat_map(|x| ((x * 32_767.0) as i16).to_le_bytes()).collect();
+    let mut bytes = b"RIFF".to_vec();
+    bytes.extend((36 + data.len() as u32).to_le_bytes());
+    bytes.extend(b"WAVEfmt ");
+    for (value, size) in [(16, 4), (1, 2), (2, 2), (48_000, 4), (192_000, 4), (4, 2), (16, 2)] {
+        bytes.extend(&u32::to_le_bytes(value)[..size]);
+    }
+    bytes.extend(b"data");
+    bytes.extend((data.len() as u32).to_le_bytes());
+    bytes.extend(data);
+    fs::write(path, bytes).unwrap();
+}
+
+#[test]
+fn a_print_is_described_in_json_and_lands_in_a_revision() {
+    let song = Song::new();
+    let output = fairprint(&["print", &song.sheet(), "--json"]);
+    let report = json(&output);
+    assert_eq!(output.status.code(), Some(0), "{report:#}");
+    assert_eq!(report["revision"], "r001");
+    let prints = report["prints"].as_array().unwrap();
+    assert_eq!(prints.len(), 4);
+    for print in prints {
+        let path = PathBuf::from(print["path"].as_str().unwrap());
+        assert!(path.is_file(), "{}", path.display());
+        assert_eq!(print["sha256"].as_str().unwrap().len(), 64);
+        assert!(print["realtime_factor"].as_f64().unwrap() > 0.0 && print["findings"].is_array());
+    }
+    let loud = prints.iter().filter(|print| print["name"] == "for approval");
+    for print in loud {
+        let lufs = print["measures"]["integrated_lufs"].as_f64().unwrap();
+        // Design, section 5: within 0.05 LU; an MP3 file may add its own.
+        assert!((lufs + 12.0).abs() <= 0.05 + 0.05, "{lufs}");
+        assert!(
+            print["measures"]["true_peak_dbtp"].as_f64().unwrap() <= -0.98
+                || print["path"].as_str().unwrap().ends_with("mp3")
+        );
+    }
+    let folder = song.path("prints/r001");
+    let mut names: Vec<String> =
+        fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    assert_eq!(names.len(), 7, "four files, two reports and the sheet, nothing else: {names:?}");
+    assert_eq!(fs::read_to_string(song.path("prints/r001/sheet.toml")).unwrap(), SHEET);
+}
+
+#[test]
+fn a_second_print_is_a_new_revision_with_the_same_audio() {
+    let song = Song::new();
+    let audio = |revision: &str| {
+        let output = fairprint(&["print", &song.sheet(), "--json", "--only", "for mastering"]);
+        let report = json(&output);
+        assert_eq!(report["revision"], revision);
+        let path = report["prints"][0]["path"].as_str().unwrap().to_owned();
+        let bytes = fs::read(path).unwrap();
+        let data = bytes.windows(4).position(|window| window == b"data").unwrap();
+        bytes[data..].to_vec()
+    };
+    assert!(audio("r001") == audio("r002"));
+}
+
+#[test]
+fn a_faulty_sheet_ends_with_2_and_points_at_the_place() {
+    let song = Song::new();
+    song.change("threshold_db", "treshold_db");
+    let output = fairprint(&["print", &song.sheet(), "--json"]);
+    assert_eq!(output.status.code(), Some(2));
+    let finding = &json(&output)["findings"][0];
+    assert_eq!(finding["severity"], "fail");
+    assert_eq!(finding["place"]["line"], 23);
+    assert!(finding["remedy"].as_str().unwrap().contains("threshold_db"), "{finding}");
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(said.contains("sheet.toml:23") && said.contains("treshold_db"), "{said}");
+    assert!(!song.path("prints").exists(), "nothing was written");
+}
+
+#[test]
+fn a_missing_stem_ends_with_2_and_names_it() {
+    let song = Song::new();
+    fs::remove_file(song.path("keys.wav")).unwrap();
+    for command in ["check", "print"] {
+        let output = fairprint(&[command, &song.sheet()]);
+        assert_eq!(output.status.code(), Some(2));
+        assert!(String::from_utf8_lossy(&output.stderr).contains("keys.wav"));
+    }
+    assert!(!song.path("prints").exists());
+}
+
+#[test]
+fn a_loudness_out_of_reach_ends_with_1() {
+    let song = Song::new();
+    song.change("lufs = -12", "lufs = -6");
+    song.change("ceiling_dbtp = -1", "ceiling_dbtp = -12");
+    let output = fairprint(&["print", &song.sheet(), "--json", "--only", "for approval"]);
+    assert_eq!(output.status.code(), Some(1));
+    let report = json(&output);
+    assert!(
+        report["findings"].as_array().unwrap().iter().any(|finding| finding["code"] == "loudness-missed"),
+        "{report}"
+    );
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_ends_with_3() {
+    let song = Song::new();
+    fs::write(song.path("in the way"), "a file, not a folder").unwrap();
+    let out = song.path("in the way").join("prints").display().to_string();
+    let output = fairprint(&["print", &song.sheet(), "--out", &out]);
+    assert_eq!(output.status.code(), Some(3), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
+#[test]
+fn a_killed_run_leaves_no_revision_and_the_next_one_succeeds() {
+    let song = Song::new();
+    for wait_ms in [5, 40, 120, 250] {
+        let mut run =
+            Command::new(env!("CARGO_BIN_EXE_fairprint")).args(["print", &song.sheet(), "--quiet"]).spawn().unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(wait_ms));
+        run.kill().unwrap();
+        run.wait().unwrap();
+        let finished = fs::read_dir(song.path("prints")).into_iter().flatten().map(|entry| entry.unwrap().path());
+        for revision in finished.filter(|path| !path.file_name().unwrap().to_string_lossy().starts_with('.')) {
+            assert!(revision.join("report.json").is_file(), "{} is whole", revision.display());
+        }
+    }
+    assert_eq!(fairprint(&["print", &song.sheet(), "--quiet"]).status.code(), Some(0));
+    let left = fs::read_dir(song.path("prints")).unwrap().map(|entry| entry.unwrap().file_name());
+    assert!(left.into_iter().all(|name| !name.to_string_lossy().starts_with('.')), "what was killed is cleared away");
+}
+
+#[test]
+fn measure_gives_every_figure_and_null_for_silence() {
+    let song = Song::new();
+    write_wav(&song.path("silence.wav"), &[[0.0, 0.0]; 48_000]);
+    let (tone, silence) = (song.path("keys.wav").display().to_string(), song.path("silence.wav").display().to_string());
+    let output = fairprint(&["measure", &tone, &silence, "--json"]);
+    assert_eq!(output.status.code(), Some(0));
+    let files = json(&output)["files"].clone();
+    for key in [
+        "path",
+        "rate_hz",
+        "channels",
+        "frames",
+        "integrated_lufs",
+        "loudness_range_lu",
+        "max_momentary_lufs",
+        "max_short_term_lufs",
+        "true_peak_dbtp",
+        "sample_peak_dbfs",
+        "crest_db",
+        "plr_db",
+        "correlation",
+        "third_octave_db",
+    ] {
+        assert!(files[0].get(key).is_some_and(|value| !value.is_null()), "{key}: {}", files[0]);
+    }
+    // A sine's crest is 3.01 dB.
+    assert!((files[0]["crest_db"].as_f64().unwrap() - 3.01).abs() < 0.01);
+    assert!(files[1]["integrated_lufs"].is_null() && files[1]["true_peak_dbtp"].is_null());
+    assert_eq!(fairprint(&["measure", "no such file.wav"]).status.code(), Some(2));
+}
+
+#[test]
+fn compare_finds_delay_gain_and_polarity() {
+    let song = Song::new();
+    let mut state = 1_u32;
+    let mut noise = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 8) / f64::from(1 << 24) - 0.5
+    };
+    let a: Vec<[f64; 2]> = (0..96_000).map(|_| [0.8 * noise(), 0.8 * noise()]).collect();
+    let mut b = vec![[0.0, 0.0]; 111];
+    b.extend(a.iter().map(|[l, r]| [-0.5 * l, -0.5 * r]));
+    write_wav(&song.path("a.wav"), &a);
+    write_wav(&song.path("b.wav"), &b);
+    let paths = ["a.wav", "b.wav"].map(|name| song.path(name).display().to_string());
+    let found = json(&fairprint(&["compare", &paths[0], &paths[1], "--json"]));
+    assert!((found["delay_samples"].as_f64().unwrap() - 111.0).abs() < 0.01, "{}", found["delay_samples"]);
+    assert!((found["gain_db"].as_f64().unwrap() - 6.0206).abs() < 0.05);
+    assert_eq!(found["polarity"], "inverted");
+    assert!(found["null_depth_db"].as_f64().unwrap() < -70.0);
+    assert!(found["a"]["integrated_lufs"].is_number() && found["difference"]["integrated_lufs"].is_number());
+}
+
+#[test]
+fn intake_writes_a_sheet_that_prints_without_edits() {
+    let song = Song::new();
+    fs::remove_file(song.path("sheet.toml")).unwrap();
+    let folder = song.folder.path().display().to_string();
+    let output = fairprint(&["intake", &folder, "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(json(&output)["findings"].is_array());
+    let printed = fairprint(&["print", &song.sheet(), "--json"]);
+    assert_eq!(printed.status.code(), Some(0), "{}", String::from_utf8_lossy(&printed.stderr));
+    assert_eq!(fairprint(&["intake", &folder]).status.code(), Some(0), "a second intake leaves the sheet alone");
+}
+
+#[test]
+fn schema_and_welcome_speak_for_themselves() {
+    let schema = json(&fairprint(&["schema"]));
+    assert!(schema["$schema"].as_str().unwrap().contains("2020-12"));
+    let welcome = fairprint(&[]);
+    assert_eq!(welcome.status.code(), Some(0));
+    assert!(String::from_utf8_lossy(&welcome.stdout).lines().count() <= 12);
+}
