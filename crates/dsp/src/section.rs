@@ -8,18 +8,21 @@ use crate::biquad::{Coefficients, Gliding, State};
 pub struct Section {
     gliding: Gliding,
     states: Vec<State>,
+    /// Frames in which a section that has just come to rest at the identity still empties its state.
+    emptying: usize,
 }
 
 impl Section {
     /// At rest.
     #[must_use]
     pub fn new(lanes: usize, coefficients: Coefficients) -> Self {
-        Self { gliding: Gliding::at(coefficients), states: vec![State::default(); lanes] }
+        Self { gliding: Gliding::at(coefficients), states: vec![State::default(); lanes], emptying: 0 }
     }
 
     /// Glides to other coefficients.
     pub fn go_to(&mut self, coefficients: Coefficients) {
         self.gliding.go_to(coefficients);
+        self.emptying = 2;
     }
 
     /// Filters a block in place.
@@ -31,9 +34,16 @@ impl Section {
                     audio[at] = state.step(&coefficients, audio[at]);
                 }
             }
-        } else if *self.gliding.now() != Coefficients::IDENTITY {
+            return;
+        }
+        let mut frames = block.frames();
+        if *self.gliding.now() == Coefficients::IDENTITY {
+            frames = frames.min(self.emptying);
+            self.emptying -= frames;
+        }
+        if frames > 0 {
             for (state, audio) in self.states.iter_mut().zip(block.lanes_mut()) {
-                state.process(self.gliding.now(), audio);
+                state.process(self.gliding.now(), &mut audio[..frames]);
             }
         }
     }
@@ -47,5 +57,29 @@ impl Section {
     pub fn reset(&mut self) {
         self.gliding.finish();
         self.states.fill(State::default());
+        self.emptying = 0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn coming_to_rest_sounds_the_same_however_the_song_is_cut() {
+        let input: Vec<units::Frame> = (0..200).map(|n| [f64::from(n * 37 % 11), f64::from(n % 5)]).collect();
+        let run = |cut: usize| {
+            let mut section = Section::new(1, Coefficients::high_pass(900.0, 0.7, 48_000.0));
+            let mut audio = input.clone();
+            section.process(&mut Block::key_only(&mut audio[..50]));
+            section.go_to(Coefficients::IDENTITY);
+            audio[50..].chunks_mut(cut).for_each(|piece| section.process(&mut Block::key_only(piece)));
+            audio
+        };
+        let whole = run(150);
+        assert_eq!(whole[100..], input[100..], "at rest it passes everything");
+        for cut in [1, 7, 32] {
+            assert_eq!(whole, run(cut), "pieces of {cut}");
+        }
     }
 }
