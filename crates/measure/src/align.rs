@@ -1,7 +1,7 @@
 //! How one signal lies against another: delay, polarity, gain.
 //!
-//! The whole part of the delay is the strongest peak of the cross-correlation of both channels, by FFT, over stretches
-//! spread across the programme. The fraction follows from least squares: with `b(n) = g a(n - d)`, the residual's
+//! The whole part of the delay is the strongest peak of the cross-correlation of both channels, by FFT, over the loudest
+//! stretches of the programme. The fraction follows from least squares: with `b(n) = g a(n - d)`, the residual's
 //! first-order change with `d` is the slope of `a`, so each step solves two equations for `g` and the change of `d`
 //! (Gauss-Newton). On equal signals it settles within 1e-6 of a frame. The fractional delay itself is the windowed
 //! sinc of [`crate::sinc::delayed`].
@@ -12,8 +12,10 @@ use units::Frame;
 
 use crate::sinc;
 
-/// Stretches of the programme that are compared, for the whole and for the fractional part, and the length of the latter.
+/// Stretches of the programme that are compared, for the whole and for the fractional part, the least size of transform
+/// for the former and the length of the latter.
 const COARSE_STRETCHES: usize = 4;
+const LEAST_TRANSFORM: usize = 1 << 17;
 const FINE_STRETCHES: usize = 16;
 const FINE_FRAMES: usize = 4096;
 /// Peaks this close to the strongest are taken as equal, and the one nearest to no delay wins: music that repeats to the
@@ -91,12 +93,12 @@ pub fn align(a: &[Frame], b: &[Frame], max_delay_frames: usize) -> Option<Alignm
 /// The lag of `b` behind `a` with the strongest correlation of either sign.
 fn strongest_lag(a: &[Frame], b: &[Frame], max_delay_frames: usize) -> Option<i64> {
     let most = max_delay_frames.min(a.len().max(b.len()));
-    let size = (4 * most).max(1 << 14).next_power_of_two();
+    let size = (4 * most).max(LEAST_TRANSFORM).next_power_of_two();
     let stretch = size - 2 * most;
     let mut planner = FftPlannerScalar::new();
     let (forward, inverse) = (planner.plan_fft_forward(size), planner.plan_fft_inverse(size));
     let mut sum = vec![Complex::new(0.0, 0.0); size];
-    for start in spread(a.len(), stretch, COARSE_STRETCHES) {
+    for start in loudest(a, stretch, COARSE_STRETCHES) {
         // Both channels go through one transform, left real, right imaginary: the real part of the correlation of such
         // signals is the sum of the channels' correlations.
         let end = a.len().min(start + stretch);
@@ -121,14 +123,14 @@ fn strongest_lag(a: &[Frame], b: &[Frame], max_delay_frames: usize) -> Option<i6
     (peak > 0.0).then_some(lag as i64 - middle)
 }
 
-/// Starts of up to `count` stretches spread evenly over `frames`.
-fn spread(frames: usize, stretch: usize, count: usize) -> Vec<usize> {
-    let fitting = frames.div_ceil(stretch.max(1)).clamp(1, count);
-    if fitting == 1 {
-        return vec![0];
-    }
-    let room = frames - stretch.min(frames);
-    (0..fitting).map(|i| room * i / (fitting - 1)).collect()
+/// Starts of the `count` loudest stretches of a signal, the loudest first, where it sounds at all.
+fn loudest(signal: &[Frame], stretch: usize, count: usize) -> Vec<usize> {
+    let energy = |part: &[Frame]| part.iter().map(|x| x[0] * x[0] + x[1] * x[1]).sum::<f64>();
+    let mut parts: Vec<(f64, usize)> =
+        signal.chunks(stretch).enumerate().map(|(i, part)| (energy(part), i * stretch)).collect();
+    parts.retain(|(energy, _)| *energy > 0.0);
+    parts.sort_by(|a, b| b.0.total_cmp(&a.0));
+    parts.into_iter().take(count).map(|(_, start)| start).collect()
 }
 
 /// `count` frames from `from` on, in `size` complex numbers; silence outside the signal.
@@ -156,10 +158,10 @@ impl Fit {
     fn at(a: &[Frame], b: &[Frame], delay: f64) -> Option<Self> {
         let from = delay.ceil().max(0.0) as usize;
         let to = b.len().min((a.len() as f64 + delay).max(0.0) as usize);
-        let overlap = to.saturating_sub(from);
+        let heard = &b[from.min(to)..to];
         let [mut aa, mut bb, mut ab, mut as_, mut ss, mut bs] = [0.0; 6];
-        for start in spread(overlap, FINE_FRAMES, FINE_STRETCHES) {
-            let (start, count) = (from + start, FINE_FRAMES.min(overlap - start));
+        for start in loudest(heard, FINE_FRAMES, FINE_STRETCHES) {
+            let (start, count) = (from + start, FINE_FRAMES.min(heard.len() - start));
             let moved = sinc::delayed(a, delay, start as i64, count);
             let slope = sinc::delayed_slope(a, delay, start as i64, count);
             for ((a, s), b) in moved.iter().zip(&slope).zip(&b[start..]) {

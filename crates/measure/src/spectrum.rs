@@ -18,7 +18,7 @@ use std::sync::Arc;
 use rustfft::{Fft, FftPlannerScalar, num_complex::Complex};
 use units::Frame;
 
-use crate::stereo::StereoPower;
+use crate::stereo::{StereoImage, StereoPower};
 
 /// Nominal centre frequencies of the third-octave bands, IEC 61260-1, annex E.
 pub const THIRD_OCTAVES_HZ: [f64; 31] = [
@@ -167,6 +167,12 @@ impl Spectrum {
     pub fn third_octave_db(&self) -> Vec<(f64, Option<f64>)> {
         let level = |power: StereoPower| (power.mean() > 0.0).then(|| units::db_from_power(power.mean()));
         self.third_octaves().into_iter().map(|(hz, power)| (hz, power.and_then(level))).collect()
+    }
+
+    /// Stereo image in each third-octave band with its nominal centre: width, balance and fold-down loss by band.
+    #[must_use]
+    pub fn third_octave_images(&self) -> Vec<(f64, Option<StereoImage>)> {
+        self.third_octaves().into_iter().map(|(hz, power)| (hz, power.map(|power| power.image()))).collect()
     }
 
     /// A curve for drawing: `[hz, db]` in bands of equal width on a logarithmic axis, `a_octave` of them an octave, from

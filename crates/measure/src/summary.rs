@@ -152,6 +152,12 @@ impl Meter {
         &self.loudness
     }
 
+    /// True peaks of left and right up to now, for live readings; they lag by a few hundred frames.
+    #[must_use]
+    pub fn true_peaks(&self) -> [Peak; 2] {
+        self.true_peak.peaks()
+    }
+
     /// The facts once all frames are in.
     #[must_use]
     pub fn finish(mut self) -> Measured {

@@ -75,6 +75,18 @@ fn low_tones_align_too() {
 }
 
 #[test]
+fn a_sparse_stem_is_aligned_where_it_sounds() {
+    // Two short hits in a minute.
+    let (hit, other) = (music(48_000.0, 0.2, 12), music(48_000.0, 0.1, 13));
+    let mut a = vec![units::SILENCE; 60 * 48_000];
+    a[900_000..][..hit.len()].copy_from_slice(&hit);
+    a[2_345_678..][..other.len()].copy_from_slice(&other);
+    let mut b = vec![units::SILENCE; 700];
+    b.extend_from_slice(&a);
+    assert_eq!(align(&a, &b, 4800).expect("found").delay_samples, 700.0);
+}
+
+#[test]
 fn unrelated_and_silent_signals_are_told() {
     let (a, b) = (noise(30_000, 0.1, 1), noise(30_000, 0.1, 2));
     assert!(align(&a, &b, 2000).expect("found").correlation < 0.1);

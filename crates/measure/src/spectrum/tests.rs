@@ -103,6 +103,17 @@ fn channels_are_kept_apart() {
 }
 
 #[test]
+fn width_is_told_by_band() {
+    // Mono at 100 Hz, a quarter of the power in the side at 2 kHz.
+    let (low, high) = (tone(48_000.0, 100.0, -6.0, 4.0), tone(48_000.0, 2000.0, -6.0, 4.0));
+    let frames: Vec<Frame> = low.iter().zip(&high).map(|(l, h)| [l[0] + 1.5 * h[0], l[0] + 0.5 * h[0]]).collect();
+    let images = read(&frames, 48_000.0).third_octave_images();
+    let at = |hz: f64| images.iter().find(|(centre, _)| *centre == hz).and_then(|(_, image)| *image).expect("a band");
+    assert!(at(100.0).width_db.is_none_or(|db| db < -50.0) && at(100.0).fold_down_loss_db.expect("defined") < 1e-3);
+    assert!((at(2000.0).width_db.expect("defined") + 6.0206).abs() < 0.01, "{:?}", at(2000.0));
+}
+
+#[test]
 fn curve_of_pink_bands_covers_the_audible_range() {
     let curve = read(&noise(48_000 * 4, 0.1, 2), 48_000.0).curve_db(12);
     assert!(curve[0].0 > 20.0 && curve[0].0 < 21.5 && curve[curve.len() - 1].0 > 19_000.0);

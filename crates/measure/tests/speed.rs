@@ -1,0 +1,61 @@
+//! Meters are fast enough to be left on: compared, in the same run, with the `ebur128` crate on the same frames.
+
+use std::time::{Duration, Instant};
+
+use ebur128::{EbuR128, Mode};
+use measure::{LoudnessMeter, TruePeakMeter};
+
+const RATE_HZ: u32 = 48_000;
+const SECS: usize = 40;
+
+/// Decaying notes over noise, the crest of music.
+fn programme() -> Vec<[f64; 2]> {
+    let (mut seed, mut low, mut envelope) = (1u64, [0.0f64; 2], 0.0);
+    let frame = |n: usize| {
+        envelope = if n.is_multiple_of(12_000) { 1.0 } else { envelope * 0.9998 };
+        let mut frame = [0.0; 2];
+        for (low, out) in low.iter_mut().zip(&mut frame) {
+            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            *low += 0.15 * ((seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0 - *low);
+            *out = envelope * *low;
+        }
+        frame
+    };
+    (0..SECS * RATE_HZ as usize).map(frame).collect()
+}
+
+/// The shortest of several runs.
+fn shortest(mut run: impl FnMut()) -> Duration {
+    let once = |_| {
+        let start = Instant::now();
+        run();
+        start.elapsed()
+    };
+    (0..5).map(once).min().unwrap_or_default()
+}
+
+fn reference(frames: &[[f64; 2]], mode: Mode) -> f64 {
+    let mut meter = EbuR128::new(2, RATE_HZ, mode).expect("a meter");
+    frames.chunks(1024).for_each(|chunk| meter.add_frames_f64(chunk.as_flattened()).expect("frames"));
+    meter.loudness_range().expect("a range") + meter.loudness_global().expect("a loudness")
+}
+
+#[test]
+fn loudness_and_true_peak_take_no_longer_than_the_reference() {
+    let frames = programme();
+    let loudness = shortest(|| {
+        let mut meter = LoudnessMeter::new(f64::from(RATE_HZ));
+        frames.chunks(1024).for_each(|chunk| meter.push(chunk));
+        assert!(meter.integrated_lufs().is_some() && meter.loudness_range_lu().is_some());
+    });
+    let peak = shortest(|| {
+        let mut meter = TruePeakMeter::new();
+        frames.chunks(1024).for_each(|chunk| meter.push(chunk));
+        assert!(meter.finish()[0].db().is_some());
+    });
+    let plain = shortest(|| assert!(reference(&frames, Mode::I | Mode::LRA).is_finite()));
+    let with_peak = shortest(|| assert!(reference(&frames, Mode::I | Mode::LRA | Mode::TRUE_PEAK).is_finite()));
+    println!("loudness {loudness:?} against {plain:?}; with true peak {:?} against {with_peak:?}", loudness + peak);
+    assert!(loudness <= plain, "loudness {loudness:?}, reference {plain:?}");
+    assert!(loudness + peak <= with_peak, "with true peak {:?}, reference {with_peak:?}", loudness + peak);
+}
