@@ -33,7 +33,7 @@ pub struct Section {
 pub struct KWeighting {
     shelf: Section,
     high_pass: Section,
-    memory: [[f64; 2]; 4],
+    pub(super) memory: [[f64; 2]; 4],
     weights: [f64; 2],
 }
 
