@@ -172,7 +172,6 @@ impl Channel {
 
     /// Searches the chunk between the margins.
     fn look(&mut self, tables: &Tables, first_frame: i64) {
-        self.take_sample_peak(first_frame);
         self.interpolate_half_samples(&tables.half_step);
         for start in (MARGIN..MARGIN + CHUNK).step_by(GROUP) {
             let samples = &self.window[start..][..GROUP];
@@ -180,15 +179,6 @@ impl Channel {
             if greatest(samples).max(greatest(between)) > self.peak.value * tables.bounds[0] {
                 self.search(tables, start, first_frame);
             }
-        }
-    }
-
-    fn take_sample_peak(&mut self, first_frame: i64) {
-        let chunk = &self.window[MARGIN..MARGIN + CHUNK];
-        let value = greatest(chunk);
-        if value > self.peak.value {
-            let at = chunk.iter().position(|x| x.abs() == value).unwrap_or(0);
-            self.peak = Peak { value, at_frame: (first_frame + (MARGIN + at) as i64) as f64 };
         }
     }
 
