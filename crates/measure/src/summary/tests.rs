@@ -85,3 +85,12 @@ fn true_peak_is_never_below_sample_peak() {
         assert!(m.true_peak_dbtp >= m.sample_peak_dbfs);
     }
 }
+
+#[test]
+fn the_louder_channel_gives_the_peaks() {
+    for (left, right) in [(0.5, 1.0), (1.0, 0.5)] {
+        let frames: Vec<Frame> = tone(48_000.0, 997.0, 0.0, 1.0).iter().map(|x| [left * x[0], right * x[1]]).collect();
+        let m = measure(&frames, 48_000.0).measures;
+        assert!(m.true_peak_dbtp.expect("a peak").abs() < 0.01 && m.sample_peak_dbfs.expect("a peak").abs() < 0.01);
+    }
+}
