@@ -1,0 +1,137 @@
+//! Intake on constructed faults, and on clean files, where it must stay quiet.
+
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+use std::path::Path;
+
+use media::{FileFormat, Metadata, WavSample};
+use prints::intake::{Intake, intake, starter_text};
+use units::{Frame, Severity};
+
+const RATE_HZ: u32 = 48_000;
+
+fn noise(frames: usize, seed: u64) -> Vec<Frame> {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    let mut next = || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        0.4 * ((state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5)
+    };
+    (0..frames).map(|_| [next(), next()]).collect()
+}
+
+fn mono(frames: Vec<Frame>) -> Vec<Frame> {
+    frames.into_iter().map(|[left, _]| [left, left]).collect()
+}
+
+fn write(folder: &Path, name: &str, rate_hz: u32, sample: WavSample, frames: &[Frame]) {
+    let format = FileFormat::Wav(sample);
+    let mut writer = media::create(&folder.join(name), &format, rate_hz, None, &Metadata::default()).unwrap();
+    writer.write(frames).unwrap();
+    writer.finish_without_sync().unwrap();
+}
+
+/// Intake of some files.
+fn take(files: &[(&str, Vec<Frame>)]) -> Intake {
+    let folder = tempfile::tempdir().unwrap();
+    files.iter().for_each(|(name, frames)| write(folder.path(), name, RATE_HZ, WavSample::Int24, frames));
+    intake(folder.path(), 2, &|_| ()).unwrap()
+}
+
+/// Codes of the findings about a file.
+fn codes<'a>(taken: &'a Intake, file: &str) -> Vec<&'a str> {
+    taken.findings.iter().filter(|finding| finding.at == file).map(|finding| finding.code).collect()
+}
+
+#[test]
+fn a_late_twin_turned_over_is_found_with_its_delay() {
+    // 2.3 ms at 48 kHz is 110.4 frames; the nearest whole one here.
+    let source = mono(noise(96_000, 1));
+    let mut late = vec![[0.0, 0.0]; 110];
+    late.extend(source.iter().map(|[l, r]| [-0.7 * l, -0.7 * r]));
+    late.truncate(96_000);
+    let taken = take(&[("snare top.wav", source), ("snare under.wav", late), ("bass.wav", mono(noise(96_000, 9)))]);
+    let found = codes(&taken, "snare under.wav");
+    assert!(found.contains(&"pair-polarity") && found.contains(&"pair-delay"), "{found:?}");
+    let delay = taken.findings.iter().find(|finding| finding.code == "pair-delay").unwrap();
+    assert!(delay.message.contains("2.29 ms"), "{}", delay.message);
+    assert!(delay.remedy.contains("delay_ms = 2.29"), "{}", delay.remedy);
+}
+
+#[test]
+fn faults_of_samples_are_found_with_their_time() {
+    let mut clipped = noise(96_000, 2);
+    clipped[48_000..48_003].fill([1.0, 1.0]);
+    let offset: Vec<Frame> = noise(96_000, 3).iter().map(|[l, r]| [l + 0.01, r + 0.01]).collect();
+    let left: Vec<Frame> = noise(96_000, 4).iter().map(|[l, _]| [*l, 0.0]).collect();
+    let against: Vec<Frame> = noise(96_000, 5).iter().map(|[l, _]| [*l, -l]).collect();
+    let taken = take(&[
+        ("kick.wav", clipped),
+        ("bass.wav", offset),
+        ("organ.wav", left),
+        ("pad.wav", against),
+        ("toms.wav", vec![[0.0, 0.0]; 96_000]),
+        ("keys.wav", mono(noise(96_000, 6))),
+        ("keys two.wav", mono(noise(96_000, 6))),
+    ]);
+    assert_eq!(codes(&taken, "kick.wav"), ["clipped"]);
+    let clip = taken.findings.iter().find(|finding| finding.code == "clipped").unwrap();
+    assert!(clip.message.contains("0:01.000"), "{}", clip.message);
+    assert_eq!(codes(&taken, "bass.wav"), ["dc"]);
+    assert_eq!(codes(&taken, "organ.wav"), ["one-sided"]);
+    assert_eq!(codes(&taken, "pad.wav"), ["channel-polarity"]);
+    assert_eq!(codes(&taken, "toms.wav"), ["silent"]);
+    assert!(codes(&taken, "keys.wav").contains(&"duplicate"), "the second in order of names");
+    assert!(codes(&taken, "keys two.wav").contains(&"dual-mono"));
+}
+
+#[test]
+fn samples_that_are_no_numbers_fail() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), "bass.wav", RATE_HZ, WavSample::Float32, &noise(48_000, 1));
+    let path = folder.path().join("bass.wav");
+    let mut bytes = std::fs::read(&path).unwrap();
+    let data = bytes.windows(4).position(|window| window == b"data").unwrap() + 8;
+    let at = data + 24_000 * 8;
+    bytes[at..at + 4].copy_from_slice(&f32::NAN.to_le_bytes());
+    std::fs::write(&path, bytes).unwrap();
+    let taken = intake(folder.path(), 1, &|_| ()).unwrap();
+    let finding = taken.findings.iter().find(|finding| finding.code == "not-a-number").unwrap();
+    assert_eq!(finding.severity, Severity::Fail);
+    assert!(finding.message.contains("0:00.500"), "{}", finding.message);
+}
+
+#[test]
+fn clean_files_of_one_export_raise_nothing() {
+    let files = [("kick.wav", 1), ("bass.wav", 2), ("lead voice.wav", 3)];
+    assert_eq!(take(&files.map(|(name, seed)| (name, noise(96_000, seed)))).findings, []);
+}
+
+#[test]
+fn other_rates_and_lengths_are_notes_and_a_damaged_file_fails_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), "kick.wav", 48_000, WavSample::Int24, &noise(96_000, 1));
+    write(folder.path(), "bass.wav", 48_000, WavSample::Int24, &noise(90_000, 2));
+    write(folder.path(), "pad.wav", 44_100, WavSample::Int24, &noise(88_200, 3));
+    std::fs::write(folder.path().join("keys.wav"), b"RIFF....WAVEfmt ").unwrap();
+    let taken = intake(folder.path(), 2, &|_| ()).unwrap();
+    assert_eq!(taken.rate_hz, 48_000);
+    assert_eq!(codes(&taken, "pad.wav"), ["other-rate"]);
+    assert_eq!(codes(&taken, "keys.wav"), ["cannot-read"]);
+    assert!(taken.findings.iter().any(|finding| finding.code == "lengths" && finding.severity == Severity::Note));
+    assert_eq!(taken.findings[0].severity, Severity::Fail, "the worst comes first");
+}
+
+#[test]
+fn the_starter_sheet_groups_by_name_and_matches_a_rough_mix() {
+    let files = [("kick.wav", 1), ("snare.wav", 2), ("lead voice.wav", 3), ("rough mix.wav", 4)];
+    let taken = take(&files.map(|(name, seed)| (name, noise(48_000, seed))));
+    let (sheet, problems) = sheet::read(&starter_text(&taken), &engine::specs());
+    let sheet = sheet.unwrap_or_else(|| panic!("{problems:#?}"));
+    assert!(problems.iter().all(|problem| problem.severity != Severity::Fail), "{problems:#?}");
+    assert_eq!(sheet.stems().count(), 3);
+    assert_eq!(sheet.node("kick").unwrap().1.to.as_deref(), Some("drums"));
+    assert_eq!(sheet.references.len(), 1);
+    assert!(matches!(&sheet.prints[1].loudness, Some(sheet::Loudness::Match(name)) if *name == "rough mix"));
+}
