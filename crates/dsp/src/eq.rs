@@ -1,30 +1,45 @@
 //! The equaliser: bands that lift, lower and cut, on the whole signal or on its middle, sides, left or right.
 //!
-//! What each band stands for is in [`prototype`]; how it becomes digital sections within 0.1 dB of the analogue response
-//! up to 20 kHz is in [`design`]. Middle and side are `M = (L + R) / 2`, `S = (L - R) / 2`: the band's change of one of
-//! them is added to both channels, so the other component passes as it is.
+//! - [`prototype`]: the analogue filters that the bands stand for;
+//! - [`design`]: how they become digital sections within 0.1 dB of the analogue response up to 20 kHz;
+//! - [`minimum_phase`]: the equaliser that runs those sections, with bands that [`dynamic`] moves;
+//! - [`linear_phase`]: the equaliser that makes one symmetric response of all bands;
+//! - [`route`]: how one component of the signal is worked on while the other passes as it is.
 
 use std::f64::consts::FRAC_1_SQRT_2;
 
-use units::{At, Block, Frame, Param, Rows, SILENCE, Settings, Spec, Unit, Value};
+use units::{Param, Rows, Settings, Spec, Unit};
 
-use crate::biquad::{Coefficients, Gliding, State};
 use crate::{BuildError, Context, Processor};
 
 mod design;
+mod dynamic;
+mod linear_phase;
+mod minimum_phase;
 mod prototype;
+mod route;
 #[cfg(test)]
 mod tests;
 
-use design::{Matcher, Pair};
-use prototype::{Band, Curve, MOST_SECTIONS, Shape};
+use dynamic::Dynamics;
+use linear_phase::LinearPhase;
+use minimum_phase::MinimumPhase;
+use prototype::{Band, Curve, Shape};
+use route::Route;
 
 /// Which component is worked on.
 pub const OF: Param = Param::choice(
     "of",
-    &["both", "mid", "side", "left", "right"],
+    Route::WORDS,
     0,
     "Which part of the signal is worked on: both channels, the middle, the sides, or one channel alone.",
+);
+/// What becomes of the phase.
+pub const PHASE: Param = Param::choice(
+    "phase",
+    &["minimum", "linear"],
+    0,
+    "Minimum follows the analogue filters; linear delays everything alike and rings ahead of sharp sounds.",
 );
 /// How gain and width hang together.
 pub const CURVE: Param = Param::choice(
@@ -48,7 +63,7 @@ pub const Q: Param = Param::number(
     Unit::Plain,
     [0.1, 40.0],
     FRAC_1_SQRT_2,
-    "How narrow a bell or notch is, how resonant a shelf or cut.",
+    "How narrow a bell or notch is, how resonant a shelf or cut (up to 4).",
 );
 /// Slope of cuts.
 pub const SLOPE: Param = Param::number(
@@ -59,67 +74,73 @@ pub const SLOPE: Param = Param::number(
     "How steep a low or high cut is, in steps of 6 dB.",
 );
 
+/// Where a band starts to move.
+pub const THRESHOLD_DB: Param = Param::number(
+    "threshold_db",
+    Unit::Decibel,
+    [-80.0, 0.0],
+    0.0,
+    "Above this level in the band it moves, where the ratio is not 1.",
+);
+/// How far a band moves.
+pub const RATIO: Param = Param::number(
+    "ratio",
+    Unit::Plain,
+    [0.5, 20.0],
+    1.0,
+    "Above the threshold: over 1 holds the band back, under 1 lifts it, 1 leaves it still.",
+);
+/// Farthest move.
+pub const RANGE_DB: Param =
+    Param::number("range_db", Unit::Decibel, [0.0, 24.0], 12.0, "The farthest that the band moves from its gain.");
+/// Time to move.
+pub const ATTACK_MS: Param =
+    Param::number("attack_ms", Unit::Millisecond, [1.0, 200.0], 10.0, "How long a move takes to get two thirds there.");
+/// Time to come back.
+pub const RELEASE_MS: Param =
+    Param::number("release_ms", Unit::Millisecond, [10.0, 2000.0], 150.0, "How long it takes to get two thirds back.");
+
 /// The equaliser's description.
 pub static SPEC: Spec = Spec {
     name: "eq",
     title: "equaliser",
     summary: "Lifts, lowers and cuts parts of the spectrum.",
-    sentence: "works on {of}[, {curve} curves]",
-    params: &[OF, CURVE],
+    sentence: "works on {of}[, {phase} phase][, {curve} curves]",
+    params: &[OF, PHASE, CURVE],
     rows: Some(Rows {
         name: "bands",
         singular: "band",
-        params: &[SHAPE, HZ, GAIN_DB, Q, SLOPE],
-        sentence: "{shape} at {hz}[, {gain_db}][, Q {q}][, {slope_db_per_octave}]",
+        params: &[SHAPE, HZ, GAIN_DB, Q, SLOPE, THRESHOLD_DB, RATIO, RANGE_DB, ATTACK_MS, RELEASE_MS],
+        sentence: "{shape} at {hz}[, {gain_db}][, Q {q}][, {slope_db_per_octave}][; above {threshold_db} it moves with \
+                   ratio {ratio}, by at most {range_db}, there in {attack_ms} and back in {release_ms}]",
         most: 24,
     }),
-    outside_key: false,
+    outside_key: true,
 };
-
-/// Frames between the points at which states are settled and long pieces end.
-const PIECE: usize = 256;
-
-/// The equaliser.
-pub struct Equaliser {
-    settings: Settings,
-    route: Route,
-    curve: Curve,
-    matcher: Matcher,
-    bands: Vec<Running>,
-    /// Frames since the last reset, modulo [`PIECE`].
-    at: usize,
-    scratch: Box<[Frame; PIECE]>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Route {
-    Both,
-    Mid,
-    Side,
-    Left,
-    Right,
-}
-
-/// One band at work: up to four pairs of sections.
-struct Running {
-    pairs: [[Gliding; 2]; MOST_SECTIONS],
-    /// Per lane.
-    states: Vec<[[State; 2]; MOST_SECTIONS]>,
-}
 
 /// Builds an equaliser.
 ///
 /// # Errors
-/// None so far.
+/// If a band is to move in an equaliser of linear phase: its one response cannot follow.
 pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
-    let route = [Route::Both, Route::Mid, Route::Side, Route::Left, Route::Right][settings.choice(&OF)];
-    let curve = Curve::ALL[settings.choice(&CURVE)];
-    let matcher = Matcher::new(context.rate_hz);
-    let bands = (0..settings.row_count())
-        .map(|row| Running::new(&design_band(&matcher, settings, row, curve), context.lanes))
-        .collect();
-    let scratch = Box::new([SILENCE; PIECE]);
-    Ok(Box::new(Equaliser { settings: settings.clone(), route, curve, matcher, bands, at: 0, scratch }))
+    if settings.choice(&PHASE) == 0 {
+        return Ok(Box::new(MinimumPhase::new(settings, context)));
+    }
+    if let Some(row) = (0..settings.row_count()).find(|row| dynamics_of(settings, *row).is_some()) {
+        return Err(BuildError {
+            message: format!("band {} moves with the level, which linear phase cannot do", row + 1),
+            remedy: "set its ratio to 1, or put it into an eq of its own with phase = \"minimum\"".to_owned(),
+        });
+    }
+    Ok(Box::new(LinearPhase::new(settings, context)))
+}
+
+fn route_of(settings: &Settings) -> Route {
+    Route::ALL[settings.choice(&OF)]
+}
+
+fn curve_of(settings: &Settings) -> Curve {
+    Curve::ALL[settings.choice(&CURVE)]
 }
 
 fn band_of(settings: &Settings, row: usize) -> Band {
@@ -132,142 +153,15 @@ fn band_of(settings: &Settings, row: usize) -> Band {
     }
 }
 
-fn design_band(matcher: &Matcher, settings: &Settings, row: usize, curve: Curve) -> [Pair; MOST_SECTIONS] {
-    let band = band_of(settings, row);
-    matcher.cascade(&band.prototypes(curve), band.hz)
-}
-
-impl Running {
-    fn new(pairs: &[Pair; MOST_SECTIONS], lanes: usize) -> Self {
-        Self {
-            pairs: pairs.map(|pair| pair.map(Gliding::at)),
-            states: vec![[[State::default(); 2]; MOST_SECTIONS]; lanes],
-        }
-    }
-
-    fn go_to(&mut self, pairs: &[Pair; MOST_SECTIONS]) {
-        for (gliding, target) in self.pairs.as_flattened_mut().iter_mut().zip(pairs.as_flattened()) {
-            gliding.go_to(*target);
-        }
-    }
-
-    /// One pair of sections over one lane's piece.
-    fn process_pair(pair: &mut [Gliding; 2], states: &mut [State; 2], frames: &mut [Frame]) {
-        let mut from = 0;
-        while from < frames.len() && !(pair[0].is_at_rest() && pair[1].is_at_rest()) {
-            let first = states[0].step(pair[0].advance(), frames[from]);
-            frames[from] = states[1].step(pair[1].advance(), first);
-            from += 1;
-        }
-        State::process_pair(states, &[*pair[0].now(), *pair[1].now()], &mut frames[from..]);
-    }
-
-    fn process(&mut self, lane: usize, last: bool, frames: &mut [Frame]) {
-        for (pair, states) in self.pairs.iter_mut().zip(&mut self.states[lane]) {
-            if is_idle(pair, states) {
-                continue;
-            }
-            // Every lane starts from the same place on the way; the last one leaves the coefficients where they got to.
-            let mut moved = *pair;
-            Self::process_pair(&mut moved, states, frames);
-            if last {
-                *pair = moved;
-            }
-        }
-    }
-
-    fn settle(&mut self) {
-        self.states.as_mut_slice().as_flattened_mut().as_flattened_mut().iter_mut().for_each(State::settle);
-    }
-}
-
-/// Whether a pair passes everything unchanged and holds nothing.
-fn is_idle(pair: &[Gliding; 2], states: &[State; 2]) -> bool {
-    let passes = |gliding: &Gliding| gliding.is_at_rest() && *gliding.now() == Coefficients::IDENTITY;
-    pair.iter().all(passes) && states.iter().all(State::is_silent)
-}
-
-impl Equaliser {
-    fn process_piece(&mut self, block: &mut Block<'_>) {
-        let lanes = block.lanes();
-        for lane in 0..lanes {
-            let last = lane + 1 == lanes;
-            let frames = block.lane_mut(lane);
-            let work = &mut self.scratch[..frames.len()];
-            take(self.route, frames, work);
-            for band in &mut self.bands {
-                band.process(lane, last, work);
-            }
-            give(self.route, work, frames);
-        }
-    }
-}
-
-/// Copies the component that is worked on. A single component goes into both channels' places at no extra cost.
-fn take(route: Route, frames: &[Frame], work: &mut [Frame]) {
-    for (w, f) in work.iter_mut().zip(frames) {
-        *w = match route {
-            Route::Both | Route::Left | Route::Right => *f,
-            Route::Mid => [0.5 * (f[0] + f[1]), 0.0],
-            Route::Side => [0.5 * (f[0] - f[1]), 0.0],
-        };
-    }
-}
-
-/// Puts the worked component back.
-fn give(route: Route, work: &[Frame], frames: &mut [Frame]) {
-    for (w, f) in work.iter().zip(frames) {
-        match route {
-            Route::Both => *f = *w,
-            Route::Left => f[0] = w[0],
-            Route::Right => f[1] = w[1],
-            Route::Mid => {
-                let change = w[0] - 0.5 * (f[0] + f[1]);
-                *f = [f[0] + change, f[1] + change];
-            }
-            Route::Side => {
-                let change = w[0] - 0.5 * (f[0] - f[1]);
-                *f = [f[0] + change, f[1] - change];
-            }
-        }
-    }
-}
-
-impl Processor for Equaliser {
-    fn process(&mut self, block: &mut Block<'_>, _outside_key: Option<&[Frame]>) {
-        if self.bands.is_empty() {
-            return;
-        }
-        let mut from = 0;
-        while from < block.frames() {
-            let frames = (block.frames() - from).min(PIECE - self.at);
-            self.process_piece(&mut block.part(from, frames));
-            from += frames;
-            self.at += frames;
-            if self.at == PIECE {
-                self.at = 0;
-                self.bands.iter_mut().for_each(Running::settle);
-            }
-        }
-    }
-
-    fn set(&mut self, at: At, value: f64) {
-        self.settings.set(at, Value::Number(value));
-        if let Some(row) = at.row {
-            let pairs = design_band(&self.matcher, &self.settings, row, self.curve);
-            self.bands[row].go_to(&pairs);
-        }
-    }
-
-    fn reset(&mut self) {
-        self.at = 0;
-        for band in &mut self.bands {
-            band.pairs.as_flattened_mut().iter_mut().for_each(Gliding::finish);
-            band.states.fill([[State::default(); 2]; MOST_SECTIONS]);
-        }
-    }
-
-    fn tail_frames(&self) -> usize {
-        self.bands.iter().flat_map(|band| band.pairs.as_flattened()).map(|gliding| gliding.target().tail_frames()).sum()
-    }
+/// How a band moves, if it does: only what has a gain can.
+fn dynamics_of(settings: &Settings, row: usize) -> Option<Dynamics> {
+    let ratio = settings.row_number(row, &RATIO);
+    let moves = ratio != 1.0 && Shape::ALL[settings.row_choice(row, &SHAPE)].has_gain();
+    moves.then(|| Dynamics {
+        threshold_db: settings.row_number(row, &THRESHOLD_DB),
+        ratio,
+        range_db: settings.row_number(row, &RANGE_DB),
+        attack_ms: settings.row_number(row, &ATTACK_MS),
+        release_ms: settings.row_number(row, &RELEASE_MS),
+    })
 }

@@ -209,7 +209,7 @@ fn for_every_case(check: impl Fn(&Entry, &Settings, f64, Random)) {
                 }
             }
         }
-        assert!(refused * 2 < RATES_HZ.len() * DRAWS as usize, "{} refuses most settings", entry.spec.name);
+        assert!(refused * 4 < RATES_HZ.len() * DRAWS as usize * 3, "{} refuses most settings", entry.spec.name);
     }
 }
 

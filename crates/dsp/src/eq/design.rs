@@ -13,6 +13,10 @@
 //!    coefficients by the closed-form factorisation of a second-order power response (as in Vicanek, "Matched Second
 //!    Order Digital Filters", 2016).
 //!
+//! A high cut's analogue phase goes on falling where its magnitude is long gone; a minimum-phase digital filter with the
+//! same magnitude up to 20 kHz lags less, by some 0.7 frames. There one zero of the correction is mirrored at the unit
+//! circle, which leaves the magnitude as it is and brings the phase close. All other shapes are minimum-phase.
+//!
 //! In a cascade, each section's correction also makes up for what those before it left over.
 
 use std::f64::consts::{PI, TAU};
@@ -21,7 +25,7 @@ use super::prototype::{MOST_SECTIONS, Prototype};
 use crate::biquad::{Coefficients, HIGHEST_CORNER};
 
 /// Points of the fit: the origin and Chebyshev points.
-const POINTS: usize = 25;
+const POINTS: usize = 13;
 
 /// Up to where the response is fitted, as a share of the Nyquist frequency: 20 kHz at 44.1 kHz.
 const FITTED_SHARE: f64 = 0.907_03;
@@ -33,7 +37,7 @@ const COMMON_ZEROS: [f64; 2] = [1.025, 1.2];
 const ORIGIN_WEIGHT: f64 = 30.0;
 
 /// Gauss-Newton steps.
-const STEPS: usize = 5;
+const STEPS: usize = 8;
 
 /// Damping of the steps: keeps zeros and poles that nearly cancel where they are.
 const DAMPING: f64 = 1e-2;
@@ -147,6 +151,9 @@ impl Matcher {
         }
         let matched = Coefficients::normalised(num.digital, den.digital);
         let mut correction = Coefficients::normalised(self.factor(&fit.p), self.factor(&fit.q));
+        if num.images[0].is_none() {
+            correction.b = delayed(correction.b, den.images[1].is_some());
+        }
         correction.b = correction.b.map(|b| b * gain);
         [matched, correction]
     }
@@ -172,17 +179,24 @@ impl Matcher {
         let mut matrix = [[0.0; 6]; 6];
         let mut right = [0.0; 6];
         for (point, target) in self.points.iter().zip(target) {
-            let (p, q) = (dot(&point.basis, &fit.p), dot(&point.basis, &fit.q));
-            let error = p / (q * target) - 1.0;
+            let (p, q) = (1.0 / dot(&point.basis, &fit.p), 1.0 / dot(&point.basis, &fit.q));
+            let error = q / (p * target) - 1.0;
             let mut row = [0.0; 6];
             for i in 0..3 {
-                (row[i], row[3 + i]) = (point.basis[i] / p, -point.basis[i] / q);
+                (row[i], row[3 + i]) = (point.basis[i] * p, -point.basis[i] * q);
             }
             for i in 0..6 {
-                right[i] -= point.weight * error * row[i];
+                let weighted = point.weight * row[i];
+                right[i] -= error * weighted;
                 for j in 0..=i {
-                    let damped = if (i < 3) == (j < 3) { 1.0 + DAMPING * DAMPING } else { 1.0 };
-                    matrix[i][j] += point.weight * damped * row[i] * row[j];
+                    matrix[i][j] += weighted * row[j];
+                }
+            }
+        }
+        for i in 0..6 {
+            for j in 0..=i {
+                if (i < 3) == (j < 3) {
+                    matrix[i][j] *= 1.0 + DAMPING * DAMPING;
                 }
             }
         }
@@ -274,6 +288,20 @@ impl Image {
         let sin = point.sin_half * self.cos_half - point.cos_half * self.sin_half;
         analogue / (self.decay * self.decay + 4.0 * (1.0 + self.decay) * sin * sin)
     }
+}
+
+/// Mirrors one zero of a numerator at the unit circle: the magnitude stays, the phase lags more. `inner` picks the zero
+/// nearer the origin, which makes the greater difference.
+fn delayed([b0, b1, b2]: [f64; 3], inner: bool) -> [f64; 3] {
+    let half = -b1 / (2.0 * b0);
+    let discriminant = half * half - b2 / b0;
+    if discriminant < 0.0 {
+        return [b0, b1, b2];
+    }
+    let root = discriminant.sqrt();
+    // Both zeros are negative.
+    let (kept, mirrored) = if inner { (half - root, half + root) } else { (half + root, half - root) };
+    [-b0 * mirrored, b0 * (1.0 + kept * mirrored), -b0 * kept]
 }
 
 /// An all-pass with its phase and its delay at the centre as the prototype's: bilinear, with the Cookbook's width

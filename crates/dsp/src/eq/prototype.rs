@@ -6,7 +6,8 @@
 //!   `A = 10^(gain_db/40)`; its shelves stand at half their gain (in dB) at `hz`;
 //! - low and high cuts: Butterworth, -3.01 dB at `hz`, 6 dB an octave for each order: the poles of an order `n` lie on
 //!   the unit circle at equal angles, so a pair has `Q = 1 / (2 sin((2k+1) pi/2n))`, and an odd order one real pole. The
-//!   band's `q` scales the Q of the most resonant pair; at 0.7071 it is Butterworth;
+//!   band's `q` scales the Q of the most resonant pair; at 0.7071 it is Butterworth. It holds within [`CUT_QS`],
+//!   for shelves up to [`MOST_RESONANT_Q`];
 //! - tilt: `(G s + 1) / (s + G)` with `G = 10^(gain_db/20)`: 0 dB at `hz`, `+gain_db` far above, `-gain_db` far below
 //!   (common practice, no source).
 //!
@@ -31,6 +32,12 @@ pub const PASSIVE_OFFSET: f64 = 2.5;
 
 /// Most sections that a band needs: 48 dB an octave.
 pub const MOST_SECTIONS: usize = 4;
+
+/// Shelves take no higher Q: they would ring, and lift their corner by far more than anyone asked for.
+pub const MOST_RESONANT_Q: f64 = 4.0;
+
+/// Cuts take a Q in this range: below it the corner would sag for octaves.
+pub const CUT_QS: [f64; 2] = [0.25, MOST_RESONANT_Q];
 
 /// Slope of one order.
 const DB_PER_OCTAVE_OF_AN_ORDER: f64 = 6.0;
@@ -75,7 +82,6 @@ impl Shape {
 
     /// Whether the gain means anything.
     #[must_use]
-    #[cfg(test)]
     pub fn has_gain(self) -> bool {
         matches!(self, Self::Bell | Self::LowShelf | Self::HighShelf | Self::Tilt)
     }
@@ -113,15 +119,13 @@ impl Prototype {
     /// Passes everything.
     pub const IDENTITY: Self = Self { num: [1.0, 0.0, 0.0], den: [1.0, 0.0, 0.0] };
 
-    /// Power response (squared magnitude) at a frequency given as a ratio to the band's.
+    /// Complex response `[re, im]` at a frequency given as a ratio to the band's.
     #[must_use]
-    #[cfg(test)]
-    pub fn power(&self, x: f64) -> f64 {
-        let power = |[c0, c1, c2]: [f64; 3]| {
-            let (re, im) = (c0 - c2 * x * x, c1 * x);
-            re * re + im * im
-        };
-        power(self.num) / power(self.den)
+    pub fn response(&self, x: f64) -> [f64; 2] {
+        let at = |[c0, c1, c2]: [f64; 3]| [c0 - c2 * x * x, c1 * x];
+        let ([nr, ni], [dr, di]) = (at(self.num), at(self.den));
+        let power = dr * dr + di * di;
+        [(nr * dr + ni * di) / power, (ni * dr - nr * di) / power]
     }
 
     fn inverse(self) -> Self {
@@ -181,7 +185,8 @@ impl Band {
             (Curve::Proportional, Shape::Bell) => {
                 cookbook(self.shape, self.gain_db, self.q * (1.0 + self.gain_db.abs() / 6.0) / 3.0)
             }
-            _ => cookbook(self.shape, self.gain_db, self.q),
+            (_, Shape::Bell) => cookbook(self.shape, self.gain_db, self.q),
+            _ => cookbook(self.shape, self.gain_db, self.q.min(MOST_RESONANT_Q)),
         }
     }
 }
@@ -220,7 +225,7 @@ fn butterworth(low_cut: bool, order: usize, q: f64, sections: &mut [Prototype; M
         // Pairs from the least to the most resonant.
         let k = (pairs - 1 - pair) as f64;
         let butterworth_q = 1.0 / (2.0 * libm::sin((2.0 * k + 1.0) * PI / (2.0 * order as f64)));
-        let scale = if pair + 1 == pairs { q / FRAC_1_SQRT_2 } else { 1.0 };
+        let scale = if pair + 1 == pairs { q.clamp(CUT_QS[0], CUT_QS[1]) / FRAC_1_SQRT_2 } else { 1.0 };
         sections[odd + pair] = Prototype { num: second_order, den: [1.0, 1.0 / (butterworth_q * scale), 1.0] };
     }
 }

@@ -1,85 +1,66 @@
-//! Held against the analogue prototypes, worked out here from the published formulas.
+//! The equaliser held against its analogue prototypes and against figures worked out elsewhere.
 
+use units::{At, Block, Frame, Settings, Value};
+
+use super::prototype::{Band, Shape};
 use super::*;
-use units::db_from_power;
 
-/// Worst error in dB of a band against its prototype from 20 Hz to 20 kHz.
-fn worst_error(matcher: &Matcher, rate_hz: f64, band: &Band, curve: Curve) -> (f64, f64) {
-    let prototypes = band.prototypes(curve);
-    let pairs = matcher.cascade(&prototypes, band.hz);
-    let mut worst = (0.0, 0.0);
-    for step in 0..=240 {
-        let hz = 20.0 * libm::pow(1000.0, f64::from(step) / 240.0);
-        let analogue: f64 = prototypes.iter().map(|p| p.power(hz / band.hz)).product();
-        if analogue < 1e-6 && band.shape == Shape::Notch {
-            continue;
-        }
-        let digital: f64 = pairs
-            .as_flattened()
-            .iter()
-            .map(|c| {
-                let [re, im] = c.response(hz, rate_hz);
-                re * re + im * im
-            })
-            .product();
-        let error = (db_from_power(digital / analogue)).abs();
-        if error > worst.0 || error.is_nan() {
-            worst = (error, hz);
-        }
+mod design;
+mod dynamic;
+mod running;
+
+/// Settings with rows for some bands.
+fn with_bands(bands: &[Band]) -> Settings {
+    let mut settings = Settings::defaults(&SPEC);
+    for band in bands {
+        let row = settings.add_row();
+        let shape = Shape::ALL.iter().position(|shape| *shape == band.shape).unwrap();
+        set_row(&mut settings, row, &SHAPE, Value::Choice(shape));
+        set_row(&mut settings, row, &HZ, Value::Number(band.hz));
+        set_row(&mut settings, row, &GAIN_DB, Value::Number(band.gain_db));
+        set_row(&mut settings, row, &Q, Value::Number(band.q));
+        set_row(&mut settings, row, &SLOPE, Value::Number(band.slope_db_per_octave));
     }
-    worst
+    settings
 }
 
-#[test]
-fn every_shape_is_within_a_tenth_of_a_decibel_of_its_prototype() {
-    let mut all = 0.0_f64;
-    for rate_hz in [44_100.0, 48_000.0, 88_200.0, 96_000.0, 192_000.0] {
-        let matcher = Matcher::new(rate_hz);
-        for shape in Shape::ALL {
-            for curve in Curve::ALL {
-                let mut worst = (0.0, 0.0);
-                let mut of = None;
-                for band in grid(shape) {
-                    let error = worst_error(&matcher, rate_hz, &band, curve);
-                    if error.0 > worst.0 || error.0.is_nan() {
-                        (worst, of) = (error, Some(band));
-                    }
-                }
-                println!("{rate_hz} {shape:?} {curve:?}: {:.4} dB at {:.0} Hz {of:?}", worst.0, worst.1);
-                all = all.max(worst.0);
-            }
-        }
-    }
-    println!("worst {all}");
-    assert!(all < 0.1);
+fn place(row: usize, param: &Param) -> At {
+    let params = SPEC.rows.unwrap().params;
+    At { row: Some(row), param: params.iter().position(|p| p.name == param.name).unwrap() }
 }
 
-fn grid(shape: Shape) -> Vec<Band> {
-    let gains: &[f64] = if shape.has_gain() { &[-18.0, -12.0, -6.0, -1.0, 1.0, 6.0, 12.0, 18.0] } else { &[0.0] };
-    let qs: &[f64] = match shape {
-        Shape::Bell | Shape::Notch => &[0.1, 0.2, 0.4, FRAC_1_SQRT_2, 1.0, 2.0, 5.0, 10.0, 40.0],
-        Shape::LowShelf | Shape::HighShelf => &[0.1, 0.4, FRAC_1_SQRT_2, 1.0, 2.0],
-        Shape::LowCut | Shape::HighCut => &[0.5, FRAC_1_SQRT_2, 1.0, 2.0, 6.0],
-        _ => &[FRAC_1_SQRT_2],
-    };
-    let slopes: &[f64] = match shape {
-        Shape::LowCut | Shape::HighCut => &[6.0, 12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 48.0],
-        _ => &[12.0],
-    };
-    let mut bands = Vec::new();
-    for step in 0..25 {
-        let hz = if step < 15 {
-            20.0 * libm::pow(400.0, f64::from(step) / 14.0)
-        } else {
-            8000.0 + 1200.0 * f64::from(step - 14)
-        };
-        for &gain_db in gains {
-            for &q in qs {
-                for &slope_db_per_octave in slopes {
-                    bands.push(Band { shape, hz, gain_db, q, slope_db_per_octave });
-                }
-            }
-        }
+fn set_row(settings: &mut Settings, row: usize, param: &Param, value: Value) {
+    settings.set(place(row, param), value);
+}
+
+fn bell(hz: f64, gain_db: f64, q: f64) -> Band {
+    Band { shape: Shape::Bell, hz, gain_db, q, slope_db_per_octave: 12.0 }
+}
+
+fn run(settings: &Settings, rate_hz: f64, mut data: Vec<Frame>) -> Vec<Frame> {
+    let mut equaliser = build(settings, &Context::plain(rate_hz, 1)).unwrap();
+    for block in data.chunks_mut(4096) {
+        equaliser.process(&mut Block::key_only(block), None);
     }
-    bands
+    data
+}
+
+fn noise(frames: usize) -> Vec<Frame> {
+    let mut seed = 1_u64;
+    let mut next = move || {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
+    };
+    (0..frames).map(|_| [next(), next()]).collect()
+}
+
+/// Level of one component of an impulse's response at a frequency, by the definition of the Fourier transform.
+fn level_db(response: &[Frame], rate_hz: f64, hz: f64, component: fn(&Frame) -> f64) -> f64 {
+    let mut sum = [0.0; 2];
+    for (n, frame) in response.iter().enumerate() {
+        let (sin, cos) = libm::sincos(std::f64::consts::TAU * hz * n as f64 / rate_hz);
+        sum[0] += component(frame) * cos;
+        sum[1] -= component(frame) * sin;
+    }
+    units::db_from_power(sum[0] * sum[0] + sum[1] * sum[1])
 }
