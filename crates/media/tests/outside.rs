@@ -1,7 +1,7 @@
 //! Our files read by others, and theirs by us: libsndfile and mutagen where `FAIRPRINT_PYTHON` names a Python that has
 //! them, ffmpeg where `FAIRPRINT_FFMPEG` names its program. Without these variables the tests say so and pass.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use std::f64::consts::TAU;
 use std::fs;

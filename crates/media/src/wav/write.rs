@@ -195,6 +195,18 @@ mod tests {
     }
 
     #[test]
+    fn libsndfile_reads_long_files() {
+        let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/outside_media.py");
+        let Ok(python) = std::env::var("FAIRPRINT_PYTHON") else {
+            println!("FAIRPRINT_PYTHON is not set: nothing was checked against the outside");
+            return;
+        };
+        let (_folder, path) = long_file(WavSample::Int24, 900_000_000);
+        let output = std::process::Command::new(python).arg(script).arg("frames").arg(&path).output();
+        assert_eq!(output.expect("it runs").stdout.trim_ascii_end(), b"900000002 RF64 PCM_24");
+    }
+
+    #[test]
     fn a_file_that_just_fits_stays_plain() {
         let (_folder, path) = long_file(WavSample::Int16, 1_073_000_000);
         assert_eq!(Reader::open(&path).expect("it opens").info().format, Format::Wav);
