@@ -35,6 +35,9 @@ const SETTLE_FRAMES: u64 = 16 * 1152;
 /// Where the ALAC decoder configuration states the bits of a sample (after frame length and version).
 const ALAC_BITS_AT: usize = 5;
 
+/// Most frames of a packet: many times more than any real one has.
+const MOST_PACKET_FRAMES: u64 = 1 << 18;
+
 /// Nearer than this, decoding on is faster than moving.
 const NEAR_FRAMES: u64 = 1 << 15;
 
@@ -68,6 +71,7 @@ impl Decoded {
         let Some(CodecParameters::Audio(params)) = track.codec_params.clone() else {
             return Err(Reason::UnknownFormat("no audio in it".to_owned()));
         };
+        refuse_huge_packets(&params)?;
         let format = format_of(&*container, &params)?;
         let gapless = format != Format::Mp3 || track.delay.is_some();
         let info = describe(&mut *container, format, &params)?;
@@ -216,6 +220,16 @@ impl Audio for Decoded {
     }
 }
 
+/// A decoder makes room for a whole packet at once, however large a faulty header says that is.
+fn refuse_huge_packets(params: &AudioCodecParameters) -> Result<(), Reason> {
+    let by_container = params.max_frames_per_packet.unwrap_or(0);
+    let by_codec = alac_config(params).and_then(|config| config.first_chunk()).map_or(0, |b| u32::from_be_bytes(*b));
+    match by_container.max(u64::from(by_codec)) {
+        frames if frames > MOST_PACKET_FRAMES => Err(Reason::FaultyHeader(format!("packets of {frames} frames"))),
+        _ => Ok(()),
+    }
+}
+
 fn decoder_of(params: &AudioCodecParameters, gapless: bool) -> Result<Box<dyn AudioDecoder>, Reason> {
     let options = AudioDecoderOptions::default().gapless(gapless);
     let made = symphonia::default::get_codecs().make_audio_decoder(params, &options);
@@ -283,6 +297,7 @@ fn describe(container: &mut dyn FormatReader, format: Format, params: &AudioCode
         _ => None,
     };
     let lossy = matches!(format, Format::Mp3 | Format::Aac | Format::Vorbis);
+    let alac_bits = alac_config(params).and_then(|config| config.get(ALAC_BITS_AT)).map(|bits| u16::from(*bits));
     let integer_bits = params.bits_per_sample.and_then(|bits| u16::try_from(bits).ok()).filter(|bits| *bits > 0);
     let tags = container.metadata().skip_to_latest().map(|revision| tags_of(&revision.media.tags));
     Ok(Info {
@@ -290,7 +305,7 @@ fn describe(container: &mut dyn FormatReader, format: Format, params: &AudioCode
         rate_hz,
         channels,
         frames: 0,
-        bits: if lossy { None } else { float_bits.or_else(|| alac_bits(params)).or(integer_bits) },
+        bits: if lossy { None } else { float_bits.or(alac_bits).or(integer_bits) },
         float: float_bits.is_some(),
         lossy,
         bwf: None,
@@ -299,12 +314,12 @@ fn describe(container: &mut dyn FormatReader, format: Format, params: &AudioCode
     })
 }
 
-/// Bits of a sample by the ALAC decoder's configuration, which core audio files wrap in boxes of their own.
-fn alac_bits(params: &AudioCodecParameters) -> Option<u16> {
+/// The ALAC decoder's configuration, which core audio files wrap in boxes of their own.
+fn alac_config(params: &AudioCodecParameters) -> Option<&[u8]> {
     let cookie = params.extra_data.as_ref().filter(|_| params.codec == codec_id::CODEC_ID_ALAC)?;
     // The wrapping box: name, version and flags.
     let wrapped = cookie.windows(4).rposition(|name| name == b"alac").map_or(0, |at| at + 8);
-    cookie.get(wrapped + ALAC_BITS_AT).map(|bits| u16::from(*bits))
+    cookie.get(wrapped..)
 }
 
 /// Tags under the names that [`Info`] uses; those of no known meaning under their own.

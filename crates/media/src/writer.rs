@@ -1,7 +1,6 @@
 //! Writes audio files: beside their final name, renamed in one step.
 
 use std::fs::{self, File, OpenOptions};
-use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -208,9 +207,6 @@ impl PartialFile {
     fn take_final_name(self) -> Result<(), MediaError> {
         match fs::hard_link(&self.path, &self.final_path) {
             Ok(()) => Ok(()),
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
-                Err(MediaError::new(&self.final_path, Reason::Exists))
-            }
             Err(_) if self.final_path.symlink_metadata().is_ok() => {
                 Err(MediaError::new(&self.final_path, Reason::Exists))
             }
