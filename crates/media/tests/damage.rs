@@ -163,7 +163,7 @@ fn damaged_files_never_panic() {
 
 /// Cases of a run; more for a night by an environment variable.
 fn cases() -> u32 {
-    std::env::var("FAIRPRINT_DAMAGE_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(5000)
+    std::env::var("FAIRPRINT_DAMAGE_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(2500)
 }
 
 #[test]

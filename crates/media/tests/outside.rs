@@ -99,11 +99,11 @@ fn lag_and_error_db(read: &[Frame]) -> (i64, f64) {
     let tones = tones();
     let inner = 3000..FRAMES - 3000;
     let error = |lag: i64| -> f64 {
-        let differences = inner.clone().map(|i| read[(i as i64 + lag) as usize][0] - tones[i][0]);
+        let differences = inner.clone().step_by(7).map(|i| read[(i as i64 + lag) as usize][0] - tones[i][0]);
         differences.map(|x| x * x).sum()
     };
     let lag = (-1300..=1300).min_by(|a, b| error(*a).total_cmp(&error(*b))).unwrap();
-    let power: f64 = inner.clone().map(|i| tones[i][0] * tones[i][0]).sum();
+    let power: f64 = inner.clone().step_by(7).map(|i| tones[i][0] * tones[i][0]).sum();
     (lag, units::db_from_power(error(lag) / power))
 }
 
