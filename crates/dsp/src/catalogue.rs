@@ -1,6 +1,6 @@
 //! Every processor there is, a line each.
 
-use crate::{Entry, compressor, convolution, delay, dither, drive, eq, limiter, room, tape, trim, width};
+use crate::{Entry, compressor, convolution, delay, dither, drive, eq, limiter, room, spread, tape, trim, width};
 
 /// All processors, in the order in which lists show them.
 pub static CATALOGUE: &[Entry] = &[
@@ -13,6 +13,7 @@ pub static CATALOGUE: &[Entry] = &[
     Entry { spec: &convolution::SPEC, build: convolution::build },
     Entry { spec: &tape::SPEC, build: tape::build },
     Entry { spec: &width::SPEC, build: width::build },
+    Entry { spec: &spread::SPEC, build: spread::build },
     Entry { spec: &limiter::SPEC, build: limiter::build },
     Entry { spec: &dither::SPEC, build: dither::build },
 ];

@@ -26,6 +26,7 @@ pub mod ramp;
 pub mod room;
 pub mod section;
 mod space;
+pub mod spread;
 pub mod tape;
 pub mod trim;
 pub mod width;

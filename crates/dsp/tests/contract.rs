@@ -15,7 +15,7 @@ use units::{At, Block, Frame, Kind, MAX_BLOCK_FRAMES, Param, Settings, Unit, Val
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 /// Random settings drawn for each processor and rate, on top of its defaults.
-const DRAWS: u64 = 6;
+const DRAWS: u64 = 8;
 /// Key, three followers and the residue.
 const LANES: usize = 5;
 /// -140 dB.
@@ -114,17 +114,21 @@ impl Random {
         }
     }
 
+    /// Random settings. A third of the parameters, another third in each draw, stay at their defaults in every row, so
+    /// that what excludes something else is left alone often enough.
     fn settings(&mut self, entry: &Entry) -> Settings {
         let mut settings = default_settings(entry);
         for (param, spec) in entry.spec.params.iter().enumerate() {
-            settings.set(At { row: None, param }, self.value(spec));
+            if self.below(3) > 0 {
+                settings.set(At { row: None, param }, self.value(spec));
+            }
         }
-        if let Some(rows) = entry.spec.rows {
-            for _ in 0..=self.below(rows.most.min(4)) {
-                let row = settings.add_row();
-                for (param, spec) in rows.params.iter().enumerate() {
-                    settings.set(At { row: Some(row), param }, self.value(spec));
-                }
+        let Some(rows) = entry.spec.rows else { return settings };
+        let moved: Vec<bool> = rows.params.iter().map(|_| self.below(3) > 0).collect();
+        for _ in 0..=self.below(rows.most.min(4)) {
+            let row = settings.add_row();
+            for (param, spec) in rows.params.iter().enumerate().filter(|(param, _)| moved[*param]) {
+                settings.set(At { row: Some(row), param }, self.value(spec));
             }
         }
         settings
@@ -209,7 +213,7 @@ fn for_every_case(check: impl Fn(&Entry, &Settings, f64, Random)) {
                 }
             }
         }
-        assert!(refused * 4 < RATES_HZ.len() * DRAWS as usize * 3, "{} refuses most settings", entry.spec.name);
+        assert!(refused * 2 < RATES_HZ.len() * DRAWS as usize, "{} refuses most settings", entry.spec.name);
     }
 }
 

@@ -193,12 +193,9 @@ impl Matcher {
                 }
             }
         }
-        for i in 0..6 {
-            for j in 0..=i {
-                if (i < 3) == (j < 3) {
-                    matrix[i][j] *= 1.0 + DAMPING * DAMPING;
-                }
-            }
+        // P's block and Q's, not what couples them.
+        for (i, row) in matrix.iter_mut().enumerate() {
+            row[i / 3 * 3..=i].iter_mut().for_each(|entry| *entry *= 1.0 + DAMPING * DAMPING);
         }
         let change = solve(matrix, right);
         let (dp, dq) = ([change[0], change[1], change[2]], [change[3], change[4], change[5]]);

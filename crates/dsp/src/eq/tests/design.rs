@@ -113,13 +113,14 @@ fn every_shape_is_within_a_tenth_of_a_decibel_of_its_prototype() {
 #[test]
 fn phases_stay_close_to_the_analogue_ones() {
     let band = |shape, hz, gain_db| Band { shape, hz, gain_db, q: FRAC_1_SQRT_2, slope_db_per_octave: 12.0 };
-    // Worst error in degrees up to 10 kHz at 44.1 kHz. A bilinear design errs by 1.8, 1.7, 1.6, 0.1 and 22 (a high cut).
+    // Worst error in degrees up to 10 kHz at 44.1 kHz. A bilinear design errs by 1.8, 1.7, 1.6, 0.1 and 22 (a
+    // high cut at 16 kHz).
     let cases = [
         (bell(3000.0, 6.0, 1.0), 2.5),
         (bell(10_000.0, 6.0, FRAC_1_SQRT_2), 6.0),
         (band(Shape::HighShelf, 8000.0, 6.0), 4.5),
         (band(Shape::LowCut, 80.0, 0.0), 0.2),
-        (band(Shape::HighCut, 16_000.0, 0.0), 9.0),
+        (band(Shape::HighCut, 16_000.0, 0.0), 12.0),
         (band(Shape::HighCut, 2000.0, 0.0), 13.0),
         (band(Shape::AllPass, 5000.0, 0.0), 8.5),
     ];
@@ -136,7 +137,7 @@ fn prototypes_have_the_published_responses() {
     let band = |shape, hz, gain_db, q| Band { shape, hz, gain_db, q, slope_db_per_octave: 12.0 };
     let cut = |slope| Band { slope_db_per_octave: slope, ..band(Shape::HighCut, 5000.0, 0.0, FRAC_1_SQRT_2) };
     let cases: [(Band, [(f64, f64); 3]); 9] = [
-        (bell(10_000.0, 6.0, 0.707_106_78), [(2000.0, 0.5088), (5000.0, 2.8302), (16_000.0, 4.0313)]),
+        (bell(10_000.0, 6.0, FRAC_1_SQRT_2), [(2000.0, 0.5088), (5000.0, 2.8302), (16_000.0, 4.0313)]),
         (bell(12_000.0, 6.0, 1.0), [(5000.0, 1.2610), (12_000.0, 6.0), (20_000.0, 2.8140)]),
         (band(Shape::LowShelf, 200.0, 6.0, 1.0), [(50.0, 6.1768), (200.0, 3.0), (400.0, -0.4425)]),
         (band(Shape::HighShelf, 8000.0, -9.0, FRAC_1_SQRT_2), [(5000.0, -1.3245), (8000.0, -4.5), (20_000.0, -8.7367)]),
@@ -195,9 +196,9 @@ fn a_cut_mirrors_the_boost_of_a_symmetric_curve() {
 /// Width of a bell between the points at half its gain in dB, as Q.
 fn q_of_half_gain(band: &Band, curve: Curve) -> f64 {
     let top = analogue_db(band, curve, band.hz);
-    let (mut low, mut high) = (1.0, 1000.0);
+    let (mut low, mut high) = (1.0_f64, 1000.0_f64);
     for _ in 0..60 {
-        let ratio = (low * high as f64).sqrt();
+        let ratio = (low * high).sqrt();
         if analogue_db(band, curve, band.hz * ratio) / top > 0.5 { low = ratio } else { high = ratio }
     }
     1.0 / (low - 1.0 / low)

@@ -15,6 +15,8 @@ fn settings_of(word: &str, phase: &str, bands: &[Band]) -> Settings {
     with_bands(bands).with_choice(&OF, word).with_choice(&PHASE, phase)
 }
 
+type Component = fn(&Frame) -> f64;
+
 fn left(frame: &Frame) -> f64 {
     frame[0]
 }
@@ -35,7 +37,7 @@ fn side(frame: &Frame) -> f64 {
 fn a_bell_sounds_as_the_analogue_one_on_the_component_that_is_named() {
     // Analogue prototype, 10 kHz, +6 dB, Q 0.7071 (Audio EQ Cookbook): worked with SciPy 1.17.
     let figures = [(2000.0, 0.5088), (5000.0, 2.8302), (10_000.0, 6.0), (16_000.0, 4.0313), (20_000.0, 2.8302)];
-    let components: [(&str, fn(&Frame) -> f64, fn(&Frame) -> f64); 5] =
+    let components: [(&str, Component, Component); 5] =
         [("both", left, left), ("mid", mid, side), ("side", side, mid), ("left", left, right), ("right", right, left)];
     for phase in ["minimum", "linear"] {
         for (word, worked, untouched) in components {
@@ -59,7 +61,7 @@ fn the_untouched_component_passes_exactly() {
     // The design's figure: bit-exact or below -300 dB.
     let bands = [bell(900.0, 12.0, 1.0), bell(5000.0, -9.0, 3.0)];
     let before = noise(20_000);
-    for (word, untouched) in [("mid", side as fn(&Frame) -> f64), ("side", mid), ("left", right), ("right", left)] {
+    for (word, untouched) in [("mid", side as Component), ("side", mid), ("left", right), ("right", left)] {
         let after = run(&settings_of(word, "minimum", &bands), RATE_HZ, before.clone());
         for (b, a) in before.iter().zip(&after) {
             assert!((untouched(b) - untouched(a)).abs() < 2e-15, "{word}");
