@@ -25,13 +25,16 @@ mod tube;
 #[cfg(test)]
 mod tests;
 
+use crate::biquad::Coefficients;
 use crate::decibel_fast;
+use crate::lag::Lag;
 use crate::ramp::Ramp;
 use crate::{BuildError, Context, Processor};
 use ballistics::{Ballistics, Law, Timing};
 use curve::Curve;
-use detector::{Section, Window, peak_levels};
+use detector::{KeyFilter, Window, peak_levels};
 use make_up::LoudnessMatch;
+use std::f64::consts::FRAC_1_SQRT_2;
 use tube::Tube;
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value, frames_from_ms, gain_from_db};
 
@@ -198,17 +201,15 @@ pub struct Compressor {
     link: Link,
     curve: Curve,
     timing: Timing,
-    key_high_pass: Option<[Section; 2]>,
-    key_low_pass: Option<[Section; 2]>,
+    key_filters: [KeyFilter; 2],
     windows: [Window; 2],
     ballistics: [Ballistics; 2],
     loudness: Option<LoudnessMatch>,
     tube: Option<Tube>,
     make_up: Ramp,
     mix: Ramp,
-    /// The look-ahead's delay lines, one a lane.
-    ahead: Vec<Vec<Frame>>,
-    ahead_at: usize,
+    look_ahead_frames: usize,
+    lag: Lag,
     deepest_db: f64,
 }
 
@@ -224,7 +225,7 @@ impl Compressor {
     fn new(settings: &Settings, context: &Context<'_>) -> Self {
         let kind = [Kind::Clean, Kind::Bus, Kind::Fast, Kind::Optical, Kind::Valve][settings.choice(&KIND)];
         let rate_hz = context.rate_hz;
-        let look_ahead = frames_from_ms(settings.number(&LOOK_AHEAD_MS), rate_hz);
+        let look_ahead_frames = frames_from_ms(settings.number(&LOOK_AHEAD_MS), rate_hz);
         let curve = curve_of(kind, settings);
         let mut compressor = Self {
             settings: settings.clone(),
@@ -233,16 +234,15 @@ impl Compressor {
             link: [Link::Stereo, Link::MidSide, Link::Unlinked][settings.choice(&LINK)],
             curve,
             timing: timing_of(kind, settings, &curve, rate_hz),
-            key_high_pass: None,
-            key_low_pass: None,
+            key_filters: [KeyFilter::default(); 2],
             windows: [Window::new(rate_hz), Window::new(rate_hz)],
             ballistics: [Ballistics::default(); 2],
             loudness: settings.switch(&AUTO_MAKE_UP).then(|| LoudnessMatch::new(rate_hz)),
             tube: (kind == Kind::Valve).then(|| Tube::new(rate_hz, context.lanes)),
             make_up: Ramp::at(gain_from_db(settings.number(&MAKE_UP_DB))),
             mix: Ramp::at(settings.number(&MIX_PERCENT) / 100.0),
-            ahead: vec![vec![[0.0; 2]; look_ahead]; context.lanes],
-            ahead_at: 0,
+            look_ahead_frames,
+            lag: Lag::new(context.lanes, look_ahead_frames),
             deepest_db: 0.0,
         };
         compressor.tune_key();
@@ -252,10 +252,9 @@ impl Compressor {
     /// Derives the key's filters from the settings.
     fn tune_key(&mut self) {
         let (high_hz, low_hz) = (self.settings.number(&KEY_HIGH_PASS_HZ), self.settings.number(&KEY_LOW_PASS_HZ));
-        let high = (high_hz > 0.0).then(|| Section::butterworth(true, high_hz, self.rate_hz));
-        let low = (low_hz < 20_000.0).then(|| Section::butterworth(false, low_hz, self.rate_hz));
-        retune(&mut self.key_high_pass, high);
-        retune(&mut self.key_low_pass, low);
+        let [high_pass, low_pass] = &mut self.key_filters;
+        high_pass.tune((high_hz > 0.0).then(|| Coefficients::high_pass(high_hz, FRAC_1_SQRT_2, self.rate_hz)));
+        low_pass.tune((low_hz < 20_000.0).then(|| Coefficients::low_pass(low_hz, FRAC_1_SQRT_2, self.rate_hz)));
     }
 
     /// One piece of a block.
@@ -265,7 +264,7 @@ impl Compressor {
         self.hear(outside_key.unwrap_or(block.lane(0)), &mut levels);
         let mut gains = [[0.0; 2]; PIECE];
         self.reduce(&mut levels, &mut gains[..frames]);
-        self.delay(block);
+        self.lag.process(block);
         if self.tube.is_some() || self.loudness.is_some() || self.link == Link::MidSide {
             self.apply_with_character(block, &gains[..frames]);
         } else {
@@ -281,13 +280,7 @@ impl Compressor {
         if self.link == Link::MidSide {
             filtered.iter_mut().for_each(|frame| *frame = mid_side(*frame));
         }
-        for sections in [&mut self.key_high_pass, &mut self.key_low_pass].into_iter().flatten() {
-            for frame in filtered.iter_mut() {
-                *frame = [sections[0].next(frame[0]), sections[1].next(frame[1])];
-            }
-            // What this cuts off lies 600 dB under any threshold, so it cannot matter where a piece ends.
-            sections.iter_mut().for_each(Section::settle);
-        }
+        self.key_filters.iter_mut().for_each(|filter| filter.process(filtered));
         let [first, second] = heard;
         if self.link == Link::Stereo {
             for (level, frame) in first.iter_mut().zip(filtered) {
@@ -318,23 +311,6 @@ impl Compressor {
         if detectors == 1 {
             gains.iter_mut().for_each(|gain| gain[1] = gain[0]);
         }
-    }
-
-    /// Delays every lane by the look-ahead.
-    fn delay(&mut self, block: &mut Block<'_>) {
-        let length = self.ahead[0].len();
-        if length == 0 {
-            return;
-        }
-        let start = self.ahead_at;
-        for (line, lane) in self.ahead.iter_mut().zip(block.lanes_mut()) {
-            let mut at = start;
-            for frame in lane {
-                std::mem::swap(frame, &mut line[at]);
-                at = if at + 1 == length { 0 } else { at + 1 };
-            }
-        }
-        self.ahead_at = (start + block.frames()) % length;
     }
 
     /// Plain gains: make-up and mix are folded into them.
@@ -399,13 +375,6 @@ fn mid_side(frame: Frame) -> [f64; 2] {
     [0.5 * (frame[0] + frame[1]), 0.5 * (frame[0] - frame[1])]
 }
 
-fn retune(sections: &mut Option<[Section; 2]>, wanted: Option<Section>) {
-    match (sections.as_mut(), wanted) {
-        (Some(sections), Some(wanted)) => sections.iter_mut().for_each(|section| section.retune(&wanted)),
-        (_, wanted) => *sections = wanted.map(|section| [section; 2]),
-    }
-}
-
 fn curve_of(kind: Kind, settings: &Settings) -> Curve {
     let mut threshold_db = settings.number(&THRESHOLD_DB);
     let mut knee_db = settings.number(&KNEE_DB);
@@ -452,9 +421,7 @@ impl Processor for Compressor {
     }
 
     fn reset(&mut self) {
-        for sections in [&mut self.key_high_pass, &mut self.key_low_pass].into_iter().flatten() {
-            sections.iter_mut().for_each(Section::reset);
-        }
+        self.key_filters.iter_mut().for_each(KeyFilter::reset);
         self.windows.iter_mut().for_each(Window::reset);
         self.ballistics = [Ballistics::default(); 2];
         if let Some(loudness) = &mut self.loudness {
@@ -465,12 +432,12 @@ impl Processor for Compressor {
         }
         self.make_up.finish();
         self.mix.finish();
-        self.ahead.iter_mut().for_each(|line| line.fill([0.0; 2]));
-        (self.ahead_at, self.deepest_db) = (0, 0.0);
+        self.lag.reset();
+        self.deepest_db = 0.0;
     }
 
     fn latency_frames(&self) -> usize {
-        self.ahead[0].len()
+        self.look_ahead_frames
     }
 
     fn tail_frames(&self) -> usize {

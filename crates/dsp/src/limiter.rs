@@ -3,8 +3,13 @@
 //! A stage reads the peaks of the key eight points a sample ([`peaks`]), finds a gain that keeps them under the ceiling
 //! ([`gain`]) and applies it to every lane, delayed. A gain that moves bends what lies between the samples a little; so
 //! a second, shorter stage reads the output of the first and takes away the hundredths of a decibel that are left over.
-//! Latency is that of both stages, about the look-ahead plus 5 ms.
+//! Ahead of both may stand a clipper ([`clipper`]) that takes a declared share of the excess. Latency is that of all
+//! stages: at 48 kHz the look-ahead and 14 ms, with the clipper 16 ms.
+//!
+//! Where several true peaks are possible (full-level noise up to half the rate), meters that look 64 to 640 samples far
+//! agree to the ceiling; an infinitely long one may read such signals up to 0.5 dB higher. Music has nothing there.
 
+mod clipper;
 mod gain;
 mod interpolator;
 mod peaks;
@@ -12,8 +17,10 @@ mod peaks;
 #[cfg(test)]
 mod tests;
 
+use crate::lag::Lag;
 use crate::ramp::Ramp;
 use crate::{BuildError, Context, Processor};
+use clipper::Clipper;
 use gain::{GainCurve, Release};
 use peaks::{PIECE, Peaks};
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value, db_from_gain, frames_from_ms, gain_from_db};
@@ -47,14 +54,24 @@ pub const AUTO_RELEASE: Param = Param::switch(
     "Lets go of brief peaks in the release time and of steady ones up to ten times slower.",
 );
 
+/// Share of the clipper.
+pub const CLIP_PERCENT: Param = Param::number(
+    "clip_percent",
+    Unit::Percent,
+    [0.0, 100.0],
+    0.0,
+    "How much of the excess, in dB, a clipper takes before the limiter (at 0 there is no clipper, also for rides).",
+);
+
 /// The limiter.
 pub const SPEC: Spec = Spec {
     name: "limiter",
     title: "limiter",
     summary: "Keeps the true peak under a ceiling.",
     sentence: "No true peak above {ceiling_dbtp}[, driven by {gain_db}]; it sees {look_ahead_ms} ahead and takes \
-        {release_ms} to let go[; release by the programme: {auto_release}]",
-    params: &[CEILING_DBTP, GAIN_DB, LOOK_AHEAD_MS, RELEASE_MS, AUTO_RELEASE],
+        {release_ms} to let go[; release by the programme: {auto_release}][; a clipper ahead takes \
+        {clip_percent} of the excess]",
+    params: &[CEILING_DBTP, GAIN_DB, LOOK_AHEAD_MS, RELEASE_MS, AUTO_RELEASE, CLIP_PERCENT],
     rows: None,
     outside_key: false,
 };
@@ -67,27 +84,24 @@ struct Stage {
     peaks: Peaks,
     gain: GainCurve,
     release: Release,
-    lines: Vec<Vec<Frame>>,
-    at: usize,
+    lag: Lag,
 }
 
 impl Stage {
     fn new(look_ahead_ms: f64, release: Release, context: &Context<'_>) -> Self {
         let gain = GainCurve::new(frames_from_ms(look_ahead_ms, context.rate_hz));
-        let delay = peaks::DELAY + gain.delay();
-        let lines = vec![vec![[0.0; 2]; delay]; context.lanes];
-        Self { peaks: Peaks::new(), gain, release, lines, at: 0 }
+        let lag = Lag::new(context.lanes, peaks::DELAY + gain.delay());
+        Self { peaks: Peaks::new(), gain, release, lag }
     }
 
     fn delay(&self) -> usize {
-        self.lines[0].len()
+        peaks::DELAY + self.gain.delay()
     }
 
     fn reset(&mut self) {
         self.peaks.reset();
         self.gain.reset();
-        self.lines.iter_mut().for_each(|line| line.fill([0.0; 2]));
-        self.at = 0;
+        self.lag.reset();
     }
 
     /// Keeps a piece of the stream under the ceiling; gives its least gain.
@@ -96,7 +110,7 @@ impl Stage {
         let mut peaks = [0.0; PIECE];
         let peaks = &mut peaks[..frames];
         let over = self.peaks.read(block.lane(0), ceiling, peaks);
-        self.delay_lanes(block);
+        self.lag.process(block);
         if !over && self.gain.is_at_rest() {
             return 1.0;
         }
@@ -111,19 +125,6 @@ impl Stage {
         }
         gains.iter().fold(1.0, |least, gain| gain.min(least))
     }
-
-    fn delay_lanes(&mut self, block: &mut Block<'_>) {
-        let length = self.delay();
-        let start = self.at;
-        for (line, lane) in self.lines.iter_mut().zip(block.lanes_mut()) {
-            let mut at = start;
-            for frame in lane {
-                std::mem::swap(frame, &mut line[at]);
-                at = if at + 1 == length { 0 } else { at + 1 };
-            }
-        }
-        self.at = (start + block.frames()) % length;
-    }
 }
 
 /// The limiter's state. See the module's description.
@@ -132,6 +133,7 @@ pub struct Limiter {
     rate_hz: f64,
     ceiling: f64,
     drive: Ramp,
+    clipper: Option<Clipper>,
     stages: [Stage; 2],
     least_gain: f64,
 }
@@ -154,6 +156,7 @@ impl Limiter {
             rate_hz: context.rate_hz,
             ceiling: gain_from_db(settings.number(&CEILING_DBTP)),
             drive: Ramp::at(gain_from_db(settings.number(&GAIN_DB))),
+            clipper: (settings.number(&CLIP_PERCENT) > 0.0).then(|| Clipper::new(context.lanes)),
             stages: [first, second],
             least_gain: 1.0,
         }
@@ -161,8 +164,10 @@ impl Limiter {
 
     fn piece(&mut self, block: &mut Block<'_>) {
         self.drive_lanes(block);
+        let share = self.settings.number(&CLIP_PERCENT) / 100.0;
+        let clipped = self.clipper.as_mut().map_or(1.0, |clipper| clipper.process(block, self.ceiling, share));
         let [first, second] = &mut self.stages;
-        let gain = first.process(block, self.ceiling) * second.process(block, self.ceiling);
+        let gain = clipped * first.process(block, self.ceiling) * second.process(block, self.ceiling);
         self.least_gain = self.least_gain.min(gain);
     }
 
@@ -205,13 +210,17 @@ impl Processor for Limiter {
     }
 
     fn reset(&mut self) {
+        if let Some(clipper) = &mut self.clipper {
+            clipper.reset();
+        }
         self.stages.iter_mut().for_each(Stage::reset);
         self.drive.finish();
         self.least_gain = 1.0;
     }
 
     fn latency_frames(&self) -> usize {
-        self.stages.iter().map(Stage::delay).sum()
+        let clipper = self.clipper.as_ref().map_or(0, Clipper::latency_frames);
+        clipper + self.stages.iter().map(Stage::delay).sum::<usize>()
     }
 
     fn gain_reduction_db(&self) -> Option<f64> {

@@ -5,7 +5,7 @@
 //! [`MEMORY_S`]. Their ratio is the make-up. Frames quieter than the recommendation's absolute gate of -70 LUFS leave it
 //! as it stands, and so do the first frames of a song less and less: a follower that starts as a plain average.
 
-use super::detector::Section;
+use crate::biquad::{Coefficients, State};
 use crate::ramp::{RAMP_FRAMES, Ramp};
 use std::f64::consts::PI;
 use units::{Frame, db_from_power, gain_from_db};
@@ -22,7 +22,8 @@ const BIRTH_S: f64 = 0.05;
 /// The follower of both loudnesses.
 #[derive(Debug)]
 pub(super) struct LoudnessMatch {
-    weighting: [[Section; 2]; 2],
+    weighting: [Coefficients; 2],
+    states: [State; 2],
     rate_hz: f64,
     weight_s: f64,
     powers: [f64; 2],
@@ -34,7 +35,8 @@ pub(super) struct LoudnessMatch {
 impl LoudnessMatch {
     pub(super) fn new(rate_hz: f64) -> Self {
         Self {
-            weighting: [k_weighting(rate_hz); 2],
+            weighting: k_weighting(rate_hz),
+            states: [State::default(); 2],
             rate_hz,
             weight_s: BIRTH_S,
             powers: [GATE_POWER; 2],
@@ -45,7 +47,7 @@ impl LoudnessMatch {
     }
 
     pub(super) fn reset(&mut self) {
-        self.weighting.iter_mut().flatten().for_each(Section::reset);
+        self.states = [State::default(); 2];
         (self.weight_s, self.powers, self.tick, self.ticked) = (BIRTH_S, [GATE_POWER; 2], [0.0; 2], 0);
         self.gain = Ramp::at(1.0);
     }
@@ -53,11 +55,10 @@ impl LoudnessMatch {
     /// Hears one frame before compression and its gains, and gives the make-up for it.
     #[inline]
     pub(super) fn next(&mut self, frame: Frame, gains: [f64; 2]) -> f64 {
-        for channel in 0..2 {
-            let [shelf, high_pass] = &mut self.weighting[channel];
-            let weighted = high_pass.next(shelf.next(frame[channel]));
-            self.tick[0] += weighted * weighted;
-            self.tick[1] += weighted * weighted * gains[channel] * gains[channel];
+        let weighted = self.states.iter_mut().zip(&self.weighting).fold(frame, |x, (state, c)| state.step(c, x));
+        for (x, gain) in weighted.into_iter().zip(gains) {
+            self.tick[0] += x * x;
+            self.tick[1] += x * x * gain * gain;
         }
         self.ticked += 1;
         if self.ticked == RAMP_FRAMES {
@@ -69,7 +70,7 @@ impl LoudnessMatch {
     fn follow(&mut self) {
         let mean = self.tick.map(|power| power / RAMP_FRAMES as f64);
         (self.tick, self.ticked) = ([0.0; 2], 0);
-        self.weighting.iter_mut().flatten().for_each(Section::settle);
+        self.states.iter_mut().for_each(State::settle);
         if mean[0] < GATE_POWER {
             return;
         }
@@ -85,19 +86,21 @@ impl LoudnessMatch {
 
 /// The two stages of K-weighting (ITU-R BS.1770-5, Annex 1) by the bilinear transform of their analogue parameters,
 /// which give the printed coefficients at 48 kHz.
-fn k_weighting(rate_hz: f64) -> [Section; 2] {
-    let parts = |hz: f64, q: f64| {
-        let k = libm::tan(PI * hz / rate_hz);
-        let a0 = 1.0 + k / q + k * k;
-        (k, a0, [2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0])
-    };
+fn k_weighting(rate_hz: f64) -> [Coefficients; 2] {
     let q = 0.707_175_236_955_419_6;
-    let (k, a0, a) = parts(1_681.974_450_955_533, q);
+    let k = libm::tan(PI * 1_681.974_450_955_533 / rate_hz);
     let high = gain_from_db(3.999_843_853_973_347);
     let band = libm::pow(high, 0.499_666_774_154_541_6);
-    let shelf = [high + band * k / q + k * k, 2.0 * (k * k - high), high - band * k / q + k * k].map(|b| b / a0);
-    let (_, _, high_pass) = parts(38.135_470_876_024_44, 0.500_327_037_323_877_3);
-    [Section::new(shelf, a), Section::new([1.0, -2.0, 1.0], high_pass)]
+    let shelf = Coefficients::normalised(
+        [high + band * k / q + k * k, 2.0 * (k * k - high), high - band * k / q + k * k],
+        [1.0 + k / q + k * k, 2.0 * (k * k - 1.0), 1.0 - k / q + k * k],
+    );
+    let q = 0.500_327_037_323_877_3;
+    let k = libm::tan(PI * 38.135_470_876_024_44 / rate_hz);
+    let high_pass =
+        Coefficients::normalised([1.0, -2.0, 1.0], [1.0 + k / q + k * k, 2.0 * (k * k - 1.0), 1.0 - k / q + k * k]);
+    // The recommendation does not scale this stage's numerator.
+    [shelf, Coefficients { b: [1.0, -2.0, 1.0], ..high_pass }]
 }
 
 #[cfg(test)]
@@ -108,11 +111,9 @@ mod tests {
     fn weighting_has_the_gain_of_the_recommendation() {
         // BS.1770-5: +0.691 dB at 997 Hz (its offset), and +4.04 dB at 10 kHz, at 48 kHz.
         for (hz, gain_db) in [(997.0, 0.691_014), (10_000.0, 4.042), (100.0, -1.133)] {
-            let mut stages = k_weighting(48_000.0);
-            let tone = |n: u32| libm::sin(2.0 * PI * hz * f64::from(n) / 48_000.0);
-            let out: Vec<f64> = (0..96_000).map(|n| stages[0].next(tone(n))).collect();
-            let power = out.iter().map(|y| stages[1].next(*y)).skip(48_000).map(|y| y * y).sum::<f64>() / 48_000.0;
-            assert!((db_from_power(2.0 * power) - gain_db).abs() < 1e-3, "{hz} Hz");
+            let gain = k_weighting(48_000.0).map(|stage| stage.response(hz, 48_000.0));
+            let power: f64 = gain.iter().map(|[re, im]| re * re + im * im).product();
+            assert!((db_from_power(power) - gain_db).abs() < 1e-3, "{hz} Hz");
         }
     }
 }

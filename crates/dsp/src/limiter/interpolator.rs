@@ -5,9 +5,10 @@
 //! half). Together: eight points a sample. The windows are J. F. Kaiser's.
 //!
 //! Close to half the rate interpolation is a matter of taste: how large a burst at 0.49 of the rate is between its samples
-//! depends on how far a meter looks. Filters of several reaches therefore read the spots where it matters, and the
-//! largest reading counts. Two filters differ only by what lies near half the rate, which passes through 0 at the samples
-//! and moves like a half-wave between them; so one number corrects all points of a gap.
+//! depends on how far a meter looks. Filters of several reaches therefore read the crests that matter, and the largest
+//! reading counts. Two filters differ only by what lies near half the rate, which passes through 0 at the samples and
+//! moves like a half-wave between them; so one number corrects all points of a gap. From gap to gap its sign changes and
+//! its size hardly, so a crest is read with the largest of these numbers added and taken away.
 //!
 //! Bounds: an interpolated point differs from the straight line between its neighbours by a filter of second
 //! differences, so by at most the sum of that filter's magnitudes times the largest second difference. Corrections are, but
@@ -26,17 +27,17 @@ pub(super) const REACH: usize = 64;
 /// Kaiser's beta of that filter, and of the short ones.
 const BETAS: [f64; 2] = [7.0, 8.0];
 /// Other reaches that are tried where it matters, with their betas: the longer, the steeper.
-const OTHERS: [(usize, f64); VARIANTS - 1] = [(48, 7.0), (80, 7.0), (128, 6.0), (200, 5.0), (LONG_REACH, 4.0)];
-/// Readings of a gap: the usual one and the others.
-pub(super) const VARIANTS: usize = 6;
+const OTHERS: [(usize, f64); 3] = [(96, 7.0), (176, 6.0), (LONG_REACH, 4.0)];
 /// The longest reach.
 pub(super) const LONG_REACH: usize = 320;
 /// Doubled samples to each side of a fine point.
 pub(super) const FINE_REACH: usize = 5;
 /// Fine points inside an interval of the doubled signal.
 const FINE: usize = 3;
-/// Points from one sample to short of the next.
-pub(super) const PER_GAP: usize = 2 * (FINE + 1);
+/// Points of a gap: from one before its first frame to its last frame.
+pub(super) const PER_GAP: usize = 2 * (FINE + 1) + 2;
+/// Doubled samples that the points of a gap depend on.
+pub(super) const PER_GAP_DOUBLED: usize = 2 * FINE_REACH + 2;
 
 /// Taps, and the bounds that follow from them.
 #[derive(Clone, Debug)]
@@ -44,9 +45,9 @@ pub(super) struct Interpolator {
     /// Weights of the frames at distance 1/2, 3/2, ... to either side.
     half: [f32; REACH],
     /// What the other reaches add to these weights, once for each channel.
-    corrections: [Vec<Point>; VARIANTS - 1],
-    /// Weights of doubled samples for the points at 1/4, 2/4, 3/4 of an interval.
-    fine: [[f32; 2 * FINE_REACH]; FINE],
+    corrections: [Vec<Point>; OTHERS.len()],
+    /// For each doubled sample its weights in the points of a gap, once for each channel.
+    gap: [[Point; PER_GAP]; PER_GAP_DOUBLED],
     /// The half-wave along a gap.
     half_wave: [f32; PER_GAP],
     /// Largest deviation of a half-way point from the mean of its neighbours, in largest second differences.
@@ -74,8 +75,8 @@ impl Interpolator {
             fine_bend: fine_bends.fold(0.0, f64::max) as f32,
             correction_bends: [largest(0), largest(1)],
             corrections: corrections.each_ref().map(|taps| both(taps)),
-            fine: fine.map(|taps| taps.map(|tap| tap as f32)),
-            half_wave: std::array::from_fn(|at| libm::sin(PI * at as f64 / PER_GAP as f64) as f32),
+            gap: gap_taps(&fine),
+            half_wave: std::array::from_fn(|at| libm::sin(PI * (at as f64 - 1.0) / (2.0 * (FINE + 1) as f64)) as f32),
         }
     }
 
@@ -108,27 +109,27 @@ impl Interpolator {
         }
     }
 
-    /// What the other reaches add to the point half-way between `x[LONG_REACH - 1]` and `x[LONG_REACH]`.
-    pub(super) fn corrections(&self, x: &[Point]) -> [Point; VARIANTS - 1] {
+    /// The most that any other reach adds to, or takes from, the point half-way between `x[LONG_REACH - 1]` and
+    /// `x[LONG_REACH]`.
+    pub(super) fn correction(&self, x: &[Point]) -> Point {
         let mut pairs = [[0.0; 2]; LONG_REACH];
         let (before, after) = x[..2 * LONG_REACH].split_at(LONG_REACH);
         for ((pair, a), b) in pairs.iter_mut().zip(before.iter().rev()).zip(after) {
             *pair = [a[0] + b[0], a[1] + b[1]];
         }
-        self.corrections.each_ref().map(|taps| dot(taps, &pairs))
+        self.corrections.iter().fold([0.0; 2], |most, taps| {
+            let added = dot(taps, &pairs);
+            [most[0].max(added[0].abs()), most[1].max(added[1].abs())]
+        })
     }
 
-    /// The points from the doubled sample `v[FINE_REACH - 1]`, a frame, to short of the next frame.
-    pub(super) fn gap(&self, v: &[Point]) -> [Point; PER_GAP] {
+    /// The points of the gap between the frames `v[FINE_REACH]` and `v[FINE_REACH + 2]`.
+    #[inline]
+    pub(super) fn gap(&self, v: &[Point; PER_GAP_DOUBLED]) -> [Point; PER_GAP] {
         let mut points = [[0.0; 2]; PER_GAP];
-        for (half, points) in points.chunks_exact_mut(FINE + 1).enumerate() {
-            let v = &v[half..half + 2 * FINE_REACH];
-            points[0] = v[FINE_REACH - 1];
-            for (point, taps) in points[1..].iter_mut().zip(&self.fine) {
-                for (tap, frame) in taps.iter().zip(v) {
-                    point[0] += tap * frame[0];
-                    point[1] += tap * frame[1];
-                }
+        for (weights, frame) in self.gap.iter().zip(v) {
+            for (point, weight) in points.iter_mut().zip(weights) {
+                *point = [point[0] + weight[0] * frame[0], point[1] + weight[1] * frame[1]];
             }
         }
         points
@@ -205,6 +206,23 @@ fn fine_taps(share: f64) -> [f64; 2 * FINE_REACH] {
     taps
 }
 
+/// The weights of doubled samples in the points of a gap, from those of the points inside an interval.
+fn gap_taps(fine: &[[f64; 2 * FINE_REACH]; FINE]) -> [[Point; PER_GAP]; PER_GAP_DOUBLED] {
+    let mut weights = [[[0.0; 2]; PER_GAP]; PER_GAP_DOUBLED];
+    for point in 0..PER_GAP {
+        // Point 0 is the last of the interval before the gap's first frame.
+        let (interval, inside) = ((point + FINE) / (FINE + 1), (point + FINE) % (FINE + 1));
+        match inside {
+            0 => weights[interval + FINE_REACH - 1][point] = [1.0; 2],
+            _ => fine[inside - 1]
+                .iter()
+                .enumerate()
+                .for_each(|(at, tap)| weights[interval + at][point] = [*tap as f32; 2]),
+        }
+    }
+    weights
+}
+
 /// Sum of the magnitudes of the filter of second differences by which taps differ from the straight line.
 fn bend_bound(taps: &[f64], share: f64) -> f64 {
     let left = taps.len() / 2 - 1;
@@ -258,10 +276,9 @@ mod tests {
                 let x: Vec<Point> = (0..200).map(|n| [at(f64::from(n)) as f32; 2]).collect();
                 let mut half = [[0.0; 2]; 6];
                 interpolator.half_way(&x, &mut half);
-                let doubled: Vec<Point> =
-                    (0..12).map(|n| if n % 2 == 0 { x[REACH - 1 + n / 2] } else { half[n / 2] }).collect();
+                let doubled = std::array::from_fn(|n| if n % 2 == 1 { x[REACH + n / 2] } else { half[n / 2] });
                 for (at_point, point) in interpolator.gap(&doubled).iter().enumerate() {
-                    let t = (REACH + 1) as f64 + at_point as f64 / PER_GAP as f64;
+                    let t = (REACH + 2) as f64 + (at_point as f64 - 1.0) / 8.0;
                     worst = worst.max((f64::from(point[0]) - at(t)).abs());
                 }
             }
@@ -283,9 +300,8 @@ mod tests {
                 .collect();
             let mut half = [[0.0; 2]; 1];
             interpolator.half_way(&x[LONG_REACH - REACH..], &mut half);
-            let largest =
-                interpolator.corrections(&x).iter().map(|c| (half[0][0] + c[0]).abs()).fold(half[0][0].abs(), f32::max);
-            assert!(largest <= interpolator.bound(1.0, 4.0));
+            let largest = half[0][0].abs() + interpolator.correction(&x)[0];
+            assert!(largest <= interpolator.bound(1.0, 4.0) + interpolator.correction_bound(4.0, 256.0));
         }
     }
 }

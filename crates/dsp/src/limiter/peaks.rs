@@ -4,7 +4,7 @@
 //! half the rate is then read within 0.01 dB, where the filter printed in ITU-R BS.1770-5 (Annex 2: four points, twelve
 //! taps) errs by +0.22 and -0.42 dB.
 
-use super::interpolator::{FINE_REACH, Interpolator, LONG_REACH, PER_GAP, Point, REACH, VARIANTS};
+use super::interpolator::{FINE_REACH, Interpolator, LONG_REACH, PER_GAP, PER_GAP_DOUBLED, Point, REACH};
 use units::Frame;
 
 /// Frames read at once at most.
@@ -16,7 +16,7 @@ const BEFORE: usize = LONG_REACH + 1;
 /// Everything a piece depends on but itself.
 const HISTORY: usize = BEFORE + DELAY;
 /// Frames before the wanted ones at which the doubled signal begins, and those after them to which it goes.
-const DOUBLED: [usize; 2] = [4, 2];
+const DOUBLED: [usize; 2] = [5, 3];
 /// Frames that are kept before the oldest are dropped.
 const KEPT: usize = 4096;
 /// How far the true peak may lie above the eight points: 1 / cos(pi / 16) = 1.0196 at half the rate.
@@ -104,10 +104,9 @@ impl Peaks {
     /// Magnitudes and differences of the frames from `start` on.
     fn measure(&mut self, start: usize) {
         let measured = self.magnitudes[start..self.filled].iter_mut().zip(&mut self.bends[start..self.filled]);
-        for ((magnitude, bend), x) in measured.zip(self.frames[start - 2..self.filled].windows(3)) {
-            let of = |channel: usize| (x[0][channel] - 2.0 * x[1][channel] + x[2][channel]).abs();
-            *magnitude = larger(x[2][0].abs(), x[2][1].abs());
-            *bend = larger(of(0), of(1));
+        for ((largest, bend), x) in measured.zip(self.frames[start - 2..self.filled].windows(3)) {
+            *largest = magnitude(x[2]);
+            *bend = magnitude(second_difference(x));
         }
         let mut differences = [[0.0; 2]; PIECE + 8];
         let differences = &mut differences[..self.filled - start + 8];
@@ -119,7 +118,7 @@ impl Peaks {
             }
         }
         for (eighth, d) in self.eighths[start..self.filled].iter_mut().zip(differences) {
-            *eighth = larger(d[0].abs(), d[1].abs());
+            *eighth = magnitude(*d);
         }
     }
 
@@ -136,29 +135,22 @@ impl Peaks {
         }
     }
 
-    /// Looks into the gaps from the one before the frame before the first wanted one to the one after the last.
+    /// Looks into the gaps beside the wanted frames. Gap `k` of a piece lies after wanted frame `k - 2`.
     fn read_gaps(&self, first: usize, doubled: &[Point], corrections: f32, ceiling: f32, peaks: &mut [f64]) -> bool {
-        let doubled_bend = doubled.windows(3).fold(0.0_f32, |bend, v| {
-            let of = |channel: usize| (v[0][channel] - 2.0 * v[1][channel] + v[2][channel]).abs();
-            larger(bend, larger(of(0), of(1)))
-        });
-        let certain = ceiling / BETWEEN_POINTS - self.interpolator.fine_bound(doubled_bend) - corrections;
-        let gate = certain.max(NEVER * ceiling);
+        let bend = doubled.windows(3).fold(0.0_f32, |bend, v| larger(bend, magnitude(second_difference(v))));
+        let certain = ceiling / BETWEEN_POINTS - self.interpolator.fine_bound(bend) - corrections;
+        let mut readings = [0.0; PIECE + 3];
+        let readings = &mut readings[..peaks.len() + 3];
+        self.read_usually(doubled, certain.max(NEVER * ceiling), ceiling, readings);
         let corrected_above = (ceiling - corrections).max(NEVER_CORRECTED * ceiling);
-        let mut before = [[0.0; 2]; VARIANTS];
         let mut any = false;
-        for gap in 0..peaks.len() + 2 {
-            let v = &doubled[2 * gap..2 * gap + 2 * FINE_REACH + 1];
-            let middle = &v[FINE_REACH - 1..FINE_REACH + 2];
-            if middle.iter().flatten().all(|v| v.abs() <= gate) {
-                before = [[0.0; 2]; VARIANTS];
-                continue;
+        for gap in 1..readings.len() - 1 {
+            let mut peak = readings[gap];
+            if peak > corrected_above && peak >= readings[gap - 1] && peak >= readings[gap + 1] {
+                peak = larger(peak, self.crest(first + gap - 2, &doubled[2 * gap + 1..], ceiling));
             }
-            let frame = first + gap - 2;
-            let peak = self.gap_peak(frame, v, [corrected_above, ceiling], &mut before);
-            if gap > 0 && peak > ceiling {
+            if peak > ceiling {
                 any = true;
-                // The gap after the frame before the first wanted one is number 1: it lies beside wanted frame 0 only.
                 let end = gap.min(peaks.len());
                 for own in &mut peaks[gap.saturating_sub(2)..end] {
                     *own = own.max(f64::from(peak));
@@ -168,30 +160,26 @@ impl Peaks {
         any
     }
 
-    /// Peak of the gap after a frame, in its largest reading. `before` is the last point of the gap before it.
-    fn gap_peak(
-        &self,
-        frame: usize,
-        v: &[Point],
-        [corrected_above, ceiling]: [f32; 2],
-        before: &mut [Point; VARIANTS],
-    ) -> f32 {
+    /// Peaks of gaps by the usual reach; 0 where everything lies below the gate.
+    fn read_usually(&self, doubled: &[Point], gate: f32, ceiling: f32, readings: &mut [f32]) {
+        for (reading, v) in readings.iter_mut().zip(doubled[1..].windows(PER_GAP_DOUBLED).step_by(2)) {
+            let Some(v) = v.first_chunk() else { continue };
+            let [a, b, c] = [0, 1, 2].map(|at| magnitude(v[FINE_REACH + at]));
+            if larger(a, larger(b, c)) > gate {
+                *reading = peak_of(&self.interpolator.gap(v), ceiling);
+            }
+        }
+    }
+
+    /// Peak of the gap after a frame as the other reaches may read it.
+    fn crest(&self, frame: usize, v: &[Point], ceiling: f32) -> f32 {
+        let Some(v) = v.first_chunk() else { return 0.0 };
         let points = self.interpolator.gap(v);
-        let end = v[FINE_REACH + 1];
-        let usual = peak_of(before[0], &points, end, ceiling);
-        before[0] = points[PER_GAP - 1];
-        if usual <= corrected_above {
-            *before = [before[0]; VARIANTS];
-            return usual;
-        }
-        let window = &self.frames[frame + 1 - LONG_REACH..=frame + LONG_REACH];
-        let mut peak = usual;
-        for (before, correction) in before[1..].iter_mut().zip(self.interpolator.corrections(window)) {
-            let points = self.interpolator.corrected(&points, correction);
-            peak = larger(peak, peak_of(*before, &points, end, ceiling));
-            *before = points[PER_GAP - 1];
-        }
-        peak
+        let correction = self.interpolator.correction(&self.frames[frame + 1 - LONG_REACH..=frame + LONG_REACH]);
+        [1.0, -1.0].iter().fold(0.0, |peak, sign| {
+            let added = correction.map(|c| sign * c);
+            larger(peak, peak_of(&self.interpolator.corrected(&points, added), ceiling))
+        })
     }
 }
 
@@ -208,15 +196,12 @@ fn largest(values: &[f32]) -> f32 {
     strands.iter().chain(rest).fold(0.0, |largest, value| largest.max(*value))
 }
 
-/// Peak of both channels from the first of the points to the end; where it may exceed the ceiling, by a parabola through
-/// three points.
-fn peak_of(before: Point, points: &[Point; PER_GAP], end: Point, ceiling: f32) -> f32 {
-    let mut magnitudes = [[0.0; 2]; PER_GAP + 2];
-    magnitudes[0] = before.map(f32::abs);
-    for (magnitude, point) in magnitudes[1..].iter_mut().zip(points) {
-        *magnitude = point.map(f32::abs);
+/// Peak of both channels in a gap; where it may exceed the ceiling, by parabolas through three points.
+fn peak_of(points: &[Point; PER_GAP], ceiling: f32) -> f32 {
+    let mut magnitudes = [[0.0; 2]; PER_GAP];
+    for (magnitude, point) in magnitudes.iter_mut().zip(points) {
+        *magnitude = [point[0].abs(), point[1].abs()];
     }
-    magnitudes[PER_GAP + 1] = end.map(f32::abs);
     let plain = magnitudes[1..].iter().fold([0.0; 2], |most, m| [larger(most[0], m[0]), larger(most[1], m[1])]);
     let mut peak = larger(plain[0], plain[1]);
     let close = ceiling / BETWEEN_POINTS;
@@ -238,8 +223,20 @@ fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
+/// Second difference of three points.
+#[inline]
+fn second_difference(v: &[Point]) -> Point {
+    [0, 1].map(|channel| v[0][channel] - 2.0 * v[1][channel] + v[2][channel])
+}
+
+/// The larger magnitude of both channels.
+#[inline]
+fn magnitude(point: Point) -> f32 {
+    larger(point[0].abs(), point[1].abs())
+}
+
 /// Height of the parabola through three magnitudes of which the middle one is largest; otherwise 0.
 fn vertex(a: f32, b: f32, c: f32) -> f32 {
     let curve = 2.0 * b - a - c;
-    if b >= a && b >= c && a > 0.0 && curve > 0.0 { b + (a - c) * (a - c) / (8.0 * curve) } else { 0.0 }
+    if b >= a && b >= c && curve > 0.0 { b + (a - c) * (a - c) / (8.0 * curve) } else { 0.0 }
 }

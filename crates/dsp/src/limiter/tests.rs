@@ -110,11 +110,12 @@ fn no_true_peak_exceeds_the_ceiling() {
 
 #[test]
 fn meters_that_look_less_or_more_far_agree() {
-    for taps in [128, 512] {
+    // Where they cannot: 1024 taps read the onset of a full-level alternation of signs 0.57 dB over.
+    for taps in [128, 400, 512] {
         let settings = Settings::defaults(&SPEC).with_number(&GAIN_DB, 6.0);
         for (name, signal) in torture(48_000.0) {
             let over_db = true_peak_db(&limited(&settings, 48_000.0, &signal), taps) + 1.0;
-            assert!(over_db < 0.05, "{name}, {taps} taps: {over_db} dB over");
+            assert!(over_db < 0.02, "{name}, {taps} taps: {over_db} dB over");
         }
     }
 }
@@ -136,4 +137,94 @@ fn peaks_do_not_depend_on_the_pieces_they_are_read_in() {
     for piece in [7, 64, 100, PIECE] {
         assert!(alone == read_by(piece), "pieces of {piece}");
     }
+}
+
+/// Amplitude of one frequency, in whole periods of it.
+fn amplitude_at(signal: &[f64], hz: f64) -> f64 {
+    let (mut re, mut im) = (0.0, 0.0);
+    for (n, x) in signal.iter().enumerate() {
+        let (s, c) = libm::sincos(TAU * hz * n as f64 / 48_000.0);
+        re += x * c;
+        im += x * s;
+    }
+    2.0 * libm::hypot(re, im) / signal.len() as f64
+}
+
+/// Total harmonic distortion of a full-level sine that is limited by 6 dB, in per cent, harmonics 2 to 30 up to 24 kHz,
+/// in the fifth second.
+fn distortion_percent(hz: f64, programme_release: bool, clip_percent: f64) -> f64 {
+    let settings = Settings::defaults(&SPEC)
+        .with_number(&CEILING_DBTP, -6.0)
+        .with_number(&CLIP_PERCENT, clip_percent)
+        .with(&AUTO_RELEASE, Value::Switch(programme_release));
+    let out = limited(&settings, 48_000.0, &sine(hz / 48_000.0, 0.0, 288_000));
+    let second = &out[192_000..240_000];
+    let harmonics = (2..=30).map(|n| hz * f64::from(n)).filter(|hz| *hz < 24_000.0);
+    let power: f64 = harmonics.map(|hz| amplitude_at(second, hz)).map(|a| a * a).sum();
+    100.0 * power.sqrt() / amplitude_at(second, hz)
+}
+
+#[test]
+fn steady_sines_stay_clean() {
+    // An outside general-purpose limiter (1.5 ms, 60 ms release) measured the same way: 1.11 % at 100 Hz and nothing
+    // (under 1e-7 %) at 1 kHz. Here: 50 Hz 0.11 %, 100 Hz 0.0018 %, or 0.018 % without programme-dependent release.
+    assert!(distortion_percent(50.0, true, 0.0) < 0.15);
+    assert!(distortion_percent(100.0, true, 0.0) < 0.003);
+    assert!(distortion_percent(100.0, false, 0.0) < 0.03);
+    assert!(distortion_percent(1000.0, true, 0.0) < 1e-6);
+}
+
+#[test]
+fn all_of_the_excess_clipped_is_a_hard_clip() {
+    // Fourier series of a sine clipped hard 6 dB under its peak: total harmonic distortion 23.237 % re the fundamental.
+    // Harmonics above the 30th and the oversampling filters' edge are left out.
+    assert!((distortion_percent(100.0, true, 100.0) - 23.237).abs() < 0.01);
+}
+
+#[test]
+fn the_clipper_folds_little_back() {
+    let settings = Settings::defaults(&SPEC).with_number(&CEILING_DBTP, -6.0).with_number(&CLIP_PERCENT, 100.0);
+    let out = limited(&settings, 48_000.0, &sine(5000.0 / 48_000.0, 0.1, 96_000));
+    let steady = &out[48_000..52_800];
+    let folded =
+        (1..200).filter(|n| n % 50 != 0).map(|n| amplitude_at(steady, 100.0 * f64::from(n))).fold(0.0, f64::max);
+    let alias_db = db_from_gain(folded / amplitude_at(steady, 5000.0));
+    assert!(alias_db < -80.0, "{alias_db} dB");
+}
+
+#[test]
+fn below_the_ceiling_it_only_delays() {
+    for rate_hz in [44_100.0, 192_000.0] {
+        let settings = Settings::defaults(&SPEC);
+        let limiter = Limiter::new(&settings, &Context::plain(rate_hz, 1));
+        let signal: Vec<f64> = noise(6000, 11).iter().map(|x| 0.2 * x).collect();
+        let out = limited(&settings, rate_hz, &signal);
+        assert_eq!(signal[..], out[2000 + limiter.latency_frames()..][..6000]);
+    }
+}
+
+#[test]
+fn a_steady_overshoot_is_reported_and_taken_exactly() {
+    let mut limiter = Limiter::new(&Settings::defaults(&SPEC), &Context::plain(48_000.0, 1));
+    let mut frames: Vec<Frame> = sine(0.025, 0.0, 48_000).iter().map(|x| [2.0 * x, 0.0]).collect();
+    for chunk in frames.chunks_mut(1000) {
+        limiter.process(&mut Block::key_only(chunk), None);
+    }
+    // 20 log10 2 - (-1).
+    let reduction_db = limiter.gain_reduction_db().unwrap();
+    assert!((reduction_db + 7.0206).abs() < 0.01, "{reduction_db}");
+    let peak_db = db_from_gain(frames[40_000..].iter().fold(0.0, |peak, frame| frame[0].max(peak)));
+    assert!((peak_db + 1.0).abs() < 0.01, "{peak_db}");
+}
+
+#[test]
+fn release_keeps_its_time() {
+    // A burst, then a quiet tone: 80 ms after the window and the smoothing have passed, 63.2 % of the gain's depth is gone.
+    let settings = Settings::defaults(&SPEC).with(&AUTO_RELEASE, Value::Switch(false));
+    let signal: Vec<f64> = (0..48_000).map(|n| if n < 4800 { 1.6 } else { 0.1 }).collect();
+    let out = limited(&settings, 48_000.0, &signal);
+    let latency = Limiter::new(&settings, &Context::plain(48_000.0, 1)).latency_frames();
+    let depth = |ms: f64| 1.0 - out[2000 + latency + 4800 + (48.0 * ms) as usize] / 0.1;
+    let ratio = depth(100.0) / depth(20.0);
+    assert!((ratio * libm::exp(1.0) - 1.0).abs() < 0.02, "{ratio}");
 }
