@@ -208,19 +208,16 @@ fn fine_taps(share: f64) -> [f64; 2 * FINE_REACH] {
 
 /// The weights of doubled samples in the points of a gap, from those of the points inside an interval.
 fn gap_taps(fine: &[[f64; 2 * FINE_REACH]; FINE]) -> [[Point; PER_GAP]; PER_GAP_DOUBLED] {
-    let mut weights = [[[0.0; 2]; PER_GAP]; PER_GAP_DOUBLED];
-    for point in 0..PER_GAP {
+    let weight = |sample: usize, point: usize| {
         // Point 0 is the last of the interval before the gap's first frame.
         let (interval, inside) = ((point + FINE) / (FINE + 1), (point + FINE) % (FINE + 1));
+        let at = sample.wrapping_sub(interval);
         match inside {
-            0 => weights[interval + FINE_REACH - 1][point] = [1.0; 2],
-            _ => fine[inside - 1]
-                .iter()
-                .enumerate()
-                .for_each(|(at, tap)| weights[interval + at][point] = [*tap as f32; 2]),
+            0 => f64::from(u8::from(at == FINE_REACH - 1)),
+            _ => fine[inside - 1].get(at).copied().unwrap_or(0.0),
         }
-    }
-    weights
+    };
+    std::array::from_fn(|sample| std::array::from_fn(|point| [weight(sample, point) as f32; 2]))
 }
 
 /// Sum of the magnitudes of the filter of second differences by which taps differ from the straight line.
