@@ -1,10 +1,10 @@
 //! The equaliser: bands that lift, lower and cut, on the whole signal or on its middle, sides, left or right.
 //!
-//! - [`prototype`]: the analogue filters that the bands stand for;
-//! - [`design`]: how they become digital sections within 0.1 dB of the analogue response up to 20 kHz;
-//! - [`minimum_phase`]: the equaliser that runs those sections, with bands that [`dynamic`] moves;
-//! - [`linear_phase`]: the equaliser that makes one symmetric response of all bands;
-//! - [`route`]: how one component of the signal is worked on while the other passes as it is.
+//! - `prototype`: the analogue filters that the bands stand for;
+//! - `design`: how they become digital sections within 0.1 dB of the analogue response up to 20 kHz;
+//! - `minimum_phase`: the equaliser that runs those sections, with bands that `dynamic` moves;
+//! - `linear_phase`: the equaliser that makes one symmetric response of all bands;
+//! - `route`: how one component of the signal is worked on while the other passes as it is.
 
 use std::f64::consts::FRAC_1_SQRT_2;
 

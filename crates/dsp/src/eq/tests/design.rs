@@ -110,6 +110,20 @@ fn every_shape_is_within_a_tenth_of_a_decibel_of_its_prototype() {
     }
 }
 
+/// Moving bands may go farther than 18 dB.
+#[test]
+fn the_gains_of_moving_bands_stay_close_too() {
+    let matcher = Matcher::new(44_100.0);
+    let mut worst = 0.0_f64;
+    for band in grid(Shape::Bell).into_iter().chain(grid(Shape::HighShelf)).filter(|band| band.gain_db.abs() == 18.0) {
+        for gain_db in [-30.0, 24.0, 30.0] {
+            worst = worst.max(compare(&matcher, 44_100.0, &Band { gain_db, ..band }, Curve::Symmetric).db);
+        }
+    }
+    println!("beyond 18 dB: worst {worst:.4} dB");
+    assert!(worst < 0.1, "{worst}");
+}
+
 #[test]
 fn phases_stay_close_to_the_analogue_ones() {
     let band = |shape, hz, gain_db| Band { shape, hz, gain_db, q: FRAC_1_SQRT_2, slope_db_per_octave: 12.0 };
