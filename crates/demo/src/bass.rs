@@ -120,8 +120,12 @@ pub(crate) fn bass(rate_hz: f64) -> Vec<f64> {
         Biquad::bell(800.0, 0.8, 2.5, rate_hz),
         Biquad::low_pass(4200.0, 0.7, rate_hz),
     ];
+    let mut turns = [(70.0, 0.5), (190.0, 0.6), (520.0, 0.7)].map(|(hz, q)| Biquad::band_pass(hz, q, rate_hz));
     for y in &mut track {
-        let driven = soft(1.5 * *y + 0.06) - soft(0.06);
+        // 1 - 2 (band-pass) is an all-pass: transformers and loudspeakers turn phases, so that the plucks' spikes, all of
+        // one polarity, spread out.
+        let turned = turns.iter_mut().fold(*y, |x, f| x - 2.0 * f.tick(x));
+        let driven = soft(1.5 * turned + 0.06) - soft(0.06);
         *y = amp.iter_mut().fold(driven, |x, f| f.tick(x));
     }
     track

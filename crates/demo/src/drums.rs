@@ -179,5 +179,9 @@ pub(crate) fn tom(number: usize, rate_hz: f64) -> Vec<f64> {
         head.strike(&mut track[from..], force, rate_hz, hand.chance());
         click(&mut track[from..], gain_from_db(-3.0) * force * force, 2600.0, 2.0, rate_hz, hand.chance());
     }
+    let mut low = Biquad::high_pass(38.0, 0.7, rate_hz);
+    for y in &mut track {
+        *y = low.tick(*y);
+    }
     track
 }

@@ -155,14 +155,14 @@ fn body(strings: &[f64], modes: [(f64, f64, f64); 4], direct: f64, rate_hz: f64)
 struct Figure(u32, u32, &'static str, f64);
 
 const FIGURES: [Figure; 8] = [
-    Figure(1, 1, "....0123", 0.45),
-    Figure(2, 5, "02314231", 0.55),
-    Figure(6, 9, "0.2.3.1.", 0.5),
-    Figure(10, 13, "0231.231", 0.5),
+    Figure(1, 1, "....0123", 0.55),
+    Figure(2, 5, "02314231", 0.7),
+    Figure(6, 9, "0.2.3.1.", 0.62),
+    Figure(10, 13, "0231.231", 0.62),
     Figure(14, 21, "04.34.31", 0.7),
     Figure(25, 25, "....0123", 0.6),
     Figure(26, 33, "04342431", 0.8),
-    Figure(34, 35, "02314231", 0.5),
+    Figure(34, 35, "02314231", 0.6),
 ];
 
 /// The picked guitar: single notes on an electric, its pickup, an amplifier that gives a little, a loudspeaker.

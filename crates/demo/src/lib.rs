@@ -68,7 +68,7 @@ const PARTS: [Part; 16] = [
     part("overheads", -8.0, kit::overheads),
     part("tambourine", -11.0, |rate_hz| centred(&shaken::tambourine(rate_hz))),
     part("shaker", -12.0, |rate_hz| centred(&shaken::shaker(rate_hz))),
-    part("bass", -8.0, |rate_hz| centred(&bass::bass(rate_hz))),
+    part("bass", -10.5, |rate_hz| centred(&bass::bass(rate_hz))),
     part("guitar strummed", -9.0, guitar::strummed),
     part("guitar picked", -10.0, |rate_hz| centred(&guitar::picked(rate_hz))),
     part("keys", -10.0, keys::keys),

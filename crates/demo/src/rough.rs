@@ -34,7 +34,7 @@ const PUSH_DB: f64 = 9.0;
 const THRESHOLD_DB: f64 = -14.0;
 const RATIO: f64 = 4.0;
 /// Gain into the clipper.
-const CLIP_PUSH_DB: f64 = 8.4;
+const CLIP_PUSH_DB: f64 = 7.9;
 /// Where the clipper stops everything.
 const CEILING_DB: f64 = -0.2;
 

@@ -11,9 +11,9 @@ use crate::track::{pan_into, silence_stereo};
 fn effort(beat: f64) -> f64 {
     let section = FORM.iter().rev().find(|s| beat_of_bar(s.bar) <= beat + 1.0).map_or("", |s| s.name);
     match section {
-        "verse" => 0.42,
+        "verse" => 0.52,
         "chorus 1" => 0.78,
-        "bridge" => 0.24,
+        "bridge" => 0.28,
         "chorus 2" => 0.9,
         _ => 0.3,
     }
