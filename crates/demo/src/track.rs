@@ -24,13 +24,19 @@ pub(crate) fn frame_of(secs: f64, rate_hz: f64) -> usize {
     frames_from_secs(secs.max(0.0), rate_hz).unsigned_abs() as usize
 }
 
-/// Brings the highest peak to a level: how the recording was levelled.
+/// Half a step of 24 bits: what a recorder of that depth does not keep.
+const NOTHING: f64 = 1.0 / (1 << 24) as f64;
+
+/// Brings the highest peak to a level: how the recording was levelled. What rings out ends in true silence.
 pub(crate) fn levelled(mut frames: Vec<Frame>, peak_dbfs: f64) -> Vec<Frame> {
     let peak = frames.iter().flatten().fold(0.0_f64, |peak, x| peak.max(x.abs()));
     if peak > 0.0 {
         let gain = gain_from_db(peak_dbfs) / peak;
         for frame in &mut frames {
             *frame = frame.map(|x| x * gain);
+            if frame.iter().all(|x| x.abs() < NOTHING) {
+                *frame = SILENCE;
+            }
         }
     }
     frames
