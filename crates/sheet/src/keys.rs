@@ -315,7 +315,7 @@ pub(crate) const POINTS: Key = Key::new(
 pub(crate) const HOLD_DRIVE: Key = Key::of(Param::switch(
     "hold_drive",
     false,
-    "For level_db and trim_db: what the level drives hears no change; its output moves instead.",
+    "For level_db and levels of sends: what the sends drive hears no change; what comes back from it moves instead.",
 ));
 
 /// A movement.

@@ -286,7 +286,8 @@ pub struct Ride {
     pub what: Target,
     /// (seconds, value), in order of time: straight lines between, held outside.
     pub points: Vec<(f64, f64)>,
-    /// For rides ahead of something that reacts to level: keep what it is driven with, move the level after it.
+    /// For the node's level and levels of sends: what the sends drive is driven as before, and the buses that they
+    /// lead to move instead.
     pub hold_drive: bool,
     /// Where `what` is written.
     pub place: Place,

@@ -108,9 +108,7 @@ fn table(table: &dyn TableLike, style: Style) -> Table {
         let key_span = table.key(key).and_then(toml_edit::Key::span).unwrap_or_default();
         Some(Entry { key: key.to_owned(), item: written_item(item, &key_span)?, key_span })
     };
-    let mut entries: Vec<Entry> = table.iter().filter_map(entry).collect();
-    entries.sort_by_key(|entry| entry.key_span.start);
-    Table { style, entries }
+    Table { style, entries: table.iter().filter_map(entry).collect() }
 }
 
 fn written_item(item: &Item, key_span: &Range<usize>) -> Option<Written> {

@@ -72,6 +72,9 @@ fn check(path: &Path) -> Vec<String> {
     let (sheet, problems) = sheet::read(&text, fixture::CATALOGUE);
     let mut found: Vec<Expected> = problems.iter().map(|problem| reported(&text, problem)).collect();
     let mut faults = Vec::new();
+    if !found.is_sorted_by_key(|problem| (problem.line, problem.column)) {
+        faults.push("problems are not in the order of the text".to_owned());
+    }
     for expected in expectations(&text) {
         let place = (expected.line, expected.column, expected.length);
         let matches = |f: &Expected| {

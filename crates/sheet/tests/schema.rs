@@ -49,6 +49,9 @@ fn every_key_of_the_schema_is_described_and_ranges_have_units() {
     assert_eq!(threshold["minimum"], -60.0);
     assert_eq!(threshold["default"], -20.0);
     assert!(threshold["description"].as_str().unwrap_or("").ends_with("In dB."), "{threshold}");
+    let files = &schema["$defs"]["files"]["properties"];
+    assert_eq!(files["bits"]["default"], 24);
+    assert!(files["format"].get("default").is_none(), "what must be there has no default");
     assert_eq!(schema["properties"]["fairprint"]["enum"], serde_json::json!([1]));
     assert_eq!(schema["required"], serde_json::json!(["fairprint", "song"]));
 }

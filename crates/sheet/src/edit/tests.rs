@@ -216,6 +216,25 @@ fn list_entries_come_and_go() {
 }
 
 #[test]
+fn brackets_may_close_in_the_line_of_the_last_item() {
+    let text = "a = [\n  1, # one\n  2]\n";
+    let after = edited(text, &insert(&["a"], 2, 3.0));
+    assert_eq!(after, "a = [\n  1, # one\n  2,\n  3]\n");
+    assert_eq!(edited(&after, &remove(&["a", "2"])), text);
+    assert_eq!(edited(text, &remove(&["a", "1"])), "a = [\n  1 # one\n  ]\n");
+    let text = "a = [1, 2,\n  3 ]\n";
+    assert_eq!(edited(text, &remove(&["a", "2"])), "a = [1, 2 ]\n");
+}
+
+#[test]
+fn commas_in_comments_are_no_commas() {
+    let text = "a = [\n  1, # one, uno\n  2 # two, due\n]\n";
+    let after = edited(text, &insert(&["a"], 2, 3.0));
+    assert_eq!(after, "a = [\n  1, # one, uno\n  2, # two, due\n  3\n]\n");
+    assert_eq!(edited(&after, &remove(&["a", "2"])), text);
+}
+
+#[test]
 fn nodes_come_and_go() {
     let node = || Plain::table([("name", "echo".into()), ("to", "mix".into())]);
     let after = expect(&insert(&["bus"], 4, node()), &["+[[bus]]", r#"+name = "echo""#, r#"+to = "mix""#, "+"]);
@@ -273,6 +292,7 @@ fn a_new_name_is_new_everywhere() {
     assert_eq!(after.matches("kick drum").count(), 3);
     assert_eq!(edited(&after, &rename("kick drum", "kick")), text);
     let after = edited(SHEET, &rename("mix", "sum \"a\""));
+    assert!(!after.contains("\"mix\""), "{after}");
     assert_eq!(edited(&after, &rename("sum \"a\"", "mix")), SHEET);
     assert!(rename("kick", "mix").apply(SHEET).is_err());
     assert!(rename("kik", "kick drum").apply(SHEET).is_err());

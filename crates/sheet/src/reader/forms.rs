@@ -95,7 +95,7 @@ pub(super) fn text(key: &str, form: Form, written: &Written) -> Result<String, F
         Form::Isrc if !is_isrc(text) => refuse(
             "bad-isrc",
             "is not a recording code.",
-            "Write 2 letters, 3 letters or digits, 2 digits of the year and 5 digits, without hyphens.",
+            "Write 12 characters: 2 letters, 3 letters or digits, 2 digits of the year, 5 digits, without hyphens.",
         ),
         Form::Date if !is_date(text) => refuse("bad-date", "is not a date.", "Write YYYY-MM-DD."),
         Form::TimeSignature if time_signature(text).is_none() => {

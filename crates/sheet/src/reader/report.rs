@@ -12,9 +12,6 @@ use crate::nearest::nearest;
 /// Most problems that one reading reports: beyond that, the rest helps nobody.
 const MOST_PROBLEMS: usize = 200;
 
-/// Most words that one reading compares when it looks for right spellings.
-const MOST_COMPARED: usize = 200_000;
-
 /// What a check has to say about a value: a stable code, what is the case, what to do.
 pub(crate) struct Fault {
     pub code: &'static str,
@@ -33,17 +30,11 @@ pub(crate) struct Report<'a> {
     lines: Lines<'a>,
     problems: RefCell<Vec<Problem>>,
     left_out: Cell<usize>,
-    compared: Cell<usize>,
 }
 
 impl<'a> Report<'a> {
     pub fn new(text: &'a str) -> Self {
-        Self {
-            lines: Lines::of(text),
-            problems: RefCell::new(Vec::new()),
-            left_out: Cell::new(0),
-            compared: Cell::new(0),
-        }
+        Self { lines: Lines::of(text), problems: RefCell::new(Vec::new()), left_out: Cell::new(0) }
     }
 
     /// The place of a range of bytes.
@@ -90,10 +81,7 @@ impl<'a> Report<'a> {
             return String::new();
         }
         let count = words.clone().into_iter().count();
-        let compared = self.compared.get() + count;
-        let near = if compared > MOST_COMPARED { None } else { nearest(written, words.clone()) };
-        self.compared.set(compared);
-        match near {
+        match nearest(written, words.clone()) {
             Some(word) => format!("Did you mean `{word}`?"),
             None if count == 0 => "There is none to choose from.".to_owned(),
             None if count <= 16 => format!("There is {}.", listed(words)),

@@ -46,9 +46,9 @@ fn clash(rides: &[Ride], target: Target, hold_drive: bool, what: &str) -> Option
         let message = format!("`{what}` has a ride already.");
         return Some(Fault::new("ride-twice", message, "Put all points into one ride."));
     }
-    if hold_drive && !matches!(target, Target::Level | Target::Trim) {
+    if hold_drive && !matches!(target, Target::Level | Target::SendLevel(_)) {
         let message = format!("`hold_drive` means nothing for `{what}`.");
-        return Some(Fault::new("hold-drive", message, "Leave it out, or ride `level_db` or `trim_db`."));
+        return Some(Fault::new("hold-drive", message, "Leave it out, or ride `level_db` or the level of a send."));
     }
     None
 }
