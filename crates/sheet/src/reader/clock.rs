@@ -54,14 +54,15 @@ impl Clock {
             let after = after.trim();
             return colons(after).map(|secs| start + secs).ok_or_else(|| not_a_time(after));
         }
-        if is_timelike(text) || self.sections.is_empty() {
+        if is_timelike(text) {
             return Err(not_a_time(text));
         }
         let name = text.rsplit_once('+').map_or(text, |(name, _)| name.trim());
         let mut names: Vec<&str> = self.sections.keys().map(String::as_str).collect();
         names.sort_unstable();
         let message = format!("`{name}` is neither a time nor a section above.");
-        Err(Fault::new("unknown-name", message, report.suggestion(name, names)))
+        let remedy = if names.is_empty() { FORMS.to_owned() } else { report.suggestion(name, names) };
+        Err(Fault::new("unknown-name", message, remedy))
     }
 
     fn bar_beat(&self, bar: &str, beat: &str) -> Result<f64, Fault> {

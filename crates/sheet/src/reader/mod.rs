@@ -7,6 +7,7 @@ mod chain;
 mod clock;
 mod fields;
 mod forms;
+mod mend;
 mod names;
 mod node;
 mod print;
@@ -21,7 +22,7 @@ pub(crate) use forms::{inside, range, whole_list, with_unit};
 use crate::keys;
 use crate::model::{Accepted, Reference, Sheet};
 use crate::network::{self, network_findings};
-use crate::tree::{self, Tree, Written};
+use crate::tree::{Tree, Written};
 use clock::Clock;
 use fields::Fields;
 use names::Names;
@@ -43,13 +44,9 @@ struct Reader<'a> {
 #[must_use]
 pub fn read(text: &str, catalogue: &[&'static Spec]) -> (Option<Sheet>, Vec<Problem>) {
     let report = Report::new(text);
-    let table = match tree::parse(text) {
-        Ok(table) => table,
-        Err(error) => {
-            report.syntax(&error);
-            return (None, report.into_problems());
-        }
-    };
+    let (table, faults) = mend::parse(text);
+    faults.iter().for_each(|fault| report.syntax(fault));
+    let Some(table) = table else { return (None, report.into_problems()) };
     let first_line = 0..text.find('\n').unwrap_or(text.len());
     let all_of_it = report.place(&first_line);
     let root = Written { span: first_line, value: Tree::Table(table) };

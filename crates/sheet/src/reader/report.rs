@@ -3,9 +3,9 @@
 use std::cell::{Cell, RefCell};
 use std::ops::Range;
 
-use toml_edit::TomlError;
 use units::{Place, Problem, Severity};
 
+use super::mend::SyntaxFault;
 use crate::lines::Lines;
 use crate::nearest::nearest;
 
@@ -30,11 +30,17 @@ pub(crate) struct Report<'a> {
     lines: Lines<'a>,
     problems: RefCell<Vec<Problem>>,
     left_out: Cell<usize>,
+    in_part: Cell<bool>,
 }
 
 impl<'a> Report<'a> {
     pub fn new(text: &'a str) -> Self {
-        Self { lines: Lines::of(text), problems: RefCell::new(Vec::new()), left_out: Cell::new(0) }
+        Self {
+            lines: Lines::of(text),
+            problems: RefCell::new(Vec::new()),
+            left_out: Cell::new(0),
+            in_part: Cell::new(false),
+        }
     }
 
     /// The place of a range of bytes.
@@ -54,6 +60,14 @@ impl<'a> Report<'a> {
 
     /// Adds a problem.
     pub fn add(&self, problem: Problem) {
+        let may_be_elsewhere = match problem.code {
+            "unknown-name" | "no-tempo" => true,
+            "missing-key" => problem.at == "sheet",
+            _ => false,
+        };
+        if self.in_part.get() && may_be_elsewhere {
+            return;
+        }
         let mut problems = self.problems.borrow_mut();
         if problems.len() < MOST_PROBLEMS {
             problems.push(problem);
@@ -62,16 +76,18 @@ impl<'a> Report<'a> {
         }
     }
 
-    /// Adds what the TOML parser has to say.
-    pub fn syntax(&self, error: &TomlError) {
-        let span = error.span().map_or(0..0, |span| self.lines.whole_word(span));
-        let message = error.message().lines().collect::<Vec<_>>().join("; ");
+    /// Adds a fault of the TOML itself. From then on nothing is reported that may be missing only because that part
+    /// could not be read.
+    pub fn syntax(&self, fault: &SyntaxFault) {
+        let message = &fault.message;
         let remedy = if message.starts_with("duplicate key") {
             "Write each key once in its table."
         } else {
-            "Look at this line for a missing quote, bracket, comma or equals sign."
+            "Look here, or just before, for a missing quote, bracket, comma or equals sign."
         };
+        let span = self.lines.whole_word(fault.span.clone());
         self.fail("sheet", &span, Fault::new("syntax", format!("This is not TOML: {message}."), remedy));
+        self.in_part.set(true);
     }
 
     /// "Did you mean" with the nearest of some words, or what there is to choose from.
