@@ -31,11 +31,14 @@ use crate::ramp::Ramp;
 use crate::section::Section;
 use crate::{BuildError, Context, Processor};
 
+pub mod bend;
+pub mod blocker;
 pub mod shapes;
 pub mod stage;
 
-use shapes::{Amounts, Bend, Shape};
-use stage::{DC_CORNER_HZ, KNEE_LATENCY, Stage};
+use bend::Bend;
+use shapes::{Amounts, Shape};
+use stage::{Stage, stage_latency};
 
 /// Curve.
 pub const SHAPE: Param = Param::choice(
@@ -186,7 +189,6 @@ struct Drive {
     oversampler: Oversampler,
     stages: Vec<Stage>,
     after: [Section; 2],
-    output: Ramp,
     mix: Ramp,
     dry: Vec<Frame>,
     lag: Lag,
@@ -197,23 +199,21 @@ struct Drive {
 impl Drive {
     fn new(settings: &Settings, context: &Context<'_>) -> Self {
         let (lanes, rate_hz) = (context.lanes, context.rate_hz);
-        let bend = Shape::at(settings.choice(&SHAPE)).bend();
+        let bend = Bend::of(Shape::at(settings.choice(&SHAPE)));
         let factor = 1 << settings.choice(&OVERSAMPLING);
         let count = settings.choice(&STAGES) + 1;
-        let inner_latency = if bend.has_knees { KNEE_LATENCY * count } else { 0 };
-        let oversampler = Oversampler::new(lanes, factor, inner_latency);
-        let amounts = amounts(settings, count);
+        let inner_latency = count * stage_latency(&bend, factor);
+        let oversampler = Oversampler::for_rate(rate_hz, lanes, factor, inner_latency);
         let most = Oversampler::most_inner_frames(factor);
-        let stage = || Stage::new(bend, amounts, lanes, factor, most, rate_hz);
+        let stage = |amounts| Stage::new(bend, amounts, lanes, factor, most, rate_hz);
         let section = |coefficients| Section::new(lanes, coefficients);
         let filters = Filters::of(settings, rate_hz);
         Self {
             rate_hz,
             bend,
             before: filters.before.map(section),
-            stages: (0..count).map(|_| stage()).collect(),
+            stages: all_amounts(settings, &bend, count).map(stage).collect(),
             after: filters.after.map(section),
-            output: Ramp::at(output_gain(settings, &bend, count)),
             mix: Ramp::at(settings.number(&MIX_PERCENT) / 100.0),
             dry: vec![SILENCE; lanes * PIECE],
             lag: Lag::new(lanes, oversampler.latency_frames()),
@@ -235,10 +235,10 @@ impl Drive {
         self.oversampler.process(part, |chunk| stages.iter_mut().for_each(|stage| stage.process(chunk)));
         self.after.iter_mut().for_each(|section| section.process(part));
         for at in 0..frames {
-            let (output, mix) = (self.output.next_value(), self.mix.next_value());
+            let mix = self.mix.next_value();
             for (dry, audio) in self.dry.chunks_exact(PIECE).zip(part.lanes_mut()) {
                 for channel in 0..2 {
-                    let wet = output * audio[at][channel];
+                    let wet = audio[at][channel];
                     audio[at][channel] = if mix == 1.0 { wet } else { mix * wet + (1.0 - mix) * dry[at][channel] };
                 }
             }
@@ -265,14 +265,13 @@ impl Processor for Drive {
     fn set(&mut self, at: At, value: f64) {
         self.settings.set(at, Value::Number(value));
         let settings = &self.settings;
-        let amounts = amounts(settings, self.stages.len());
-        self.stages.iter_mut().for_each(|stage| stage.go_to(amounts));
+        let amounts = all_amounts(settings, &self.bend, self.stages.len());
+        self.stages.iter_mut().zip(amounts).for_each(|(stage, amounts)| stage.go_to(amounts));
         let filters = Filters::of(settings, self.rate_hz);
         let targets = filters.before.into_iter().chain(filters.after);
         for (section, target) in self.before.iter_mut().chain(&mut self.after).zip(targets) {
             section.go_to(target);
         }
-        self.output.go_to(output_gain(settings, &self.bend, self.stages.len()));
         self.mix.go_to(settings.number(&MIX_PERCENT) / 100.0);
     }
 
@@ -280,7 +279,6 @@ impl Processor for Drive {
         self.before.iter_mut().chain(&mut self.after).for_each(Section::reset);
         self.oversampler.reset();
         self.stages.iter_mut().for_each(Stage::reset);
-        self.output.finish();
         self.mix.finish();
         self.lag.reset();
         self.clock = 0;
@@ -293,13 +291,15 @@ impl Processor for Drive {
     fn tail_frames(&self) -> usize {
         let settings = &self.settings;
         let low_cut_hz = settings.number(&LOW_CUT_HZ);
-        // The slowest pole decides, in radians a second; the gains ahead of the curve lift what is left.
-        let mean = if settings.number(&EVEN_PERCENT) > 0.0 { DC_CORNER_HZ } else { f64::INFINITY };
-        let cut = if low_cut_hz > 0.0 { BUTTERWORTH_Q * low_cut_hz.max(LOWEST_CUT_HZ) } else { f64::INFINITY };
-        let emphasis = BUTTERWORTH_Q * settings.number(&PRE_EMPHASIS_HZ) / 4.0;
-        let lift_db = settings.number(&DRIVE_DB).max(0.0) + db_from_gain(self.output.target()).max(0.0);
-        let nepers = (120.0 + 20.0 + lift_db) / 20.0 * std::f64::consts::LN_10;
-        let secs = nepers / (std::f64::consts::TAU * mean.min(cut).min(emphasis));
+        // The slowest pole decides; the gains ahead of the curve lift what is left.
+        let cut_hz = if low_cut_hz > 0.0 { BUTTERWORTH_Q * low_cut_hz.max(LOWEST_CUT_HZ) } else { f64::INFINITY };
+        let emphasis_hz = BUTTERWORTH_Q * settings.number(&PRE_EMPHASIS_HZ) / 4.0;
+        let slowest_hz = blocker::CORNER_HZ.min(cut_hz).min(emphasis_hz);
+        let output_db = db_from_gain(output_gain(settings, &self.bend, self.stages.len()));
+        let lift_db = settings.number(&DRIVE_DB).max(0.0) + output_db.max(0.0);
+        // 40 dB more for the polynomials of poles in a row.
+        let nepers = (120.0 + 40.0 + lift_db) / 20.0 * std::f64::consts::LN_10;
+        let secs = nepers / (std::f64::consts::TAU * slowest_hz);
         // The oversampling filters ring as long behind the centre as ahead of it.
         self.latency_frames() + (secs * self.rate_hz).ceil() as usize
     }
@@ -339,12 +339,24 @@ fn emphasis(db: f64, middle_hz: f64, rate_hz: f64) -> [Coefficients; 2] {
     [Coefficients::normalised(up, down), Coefficients::normalised(down, up)]
 }
 
-/// What each of the stages does.
+/// What each of the stages does. The last one carries the output gain.
+fn all_amounts(settings: &Settings, bend: &Bend, stages: usize) -> impl Iterator<Item = Amounts> {
+    let amounts = amounts(settings, stages);
+    let output = output_gain(settings, bend, stages);
+    (1..=stages).map(move |stage| Amounts {
+        through: if stage == stages { amounts.gain * output } else { amounts.gain },
+        ..amounts
+    })
+}
+
+/// What a stage does, with nothing behind its curve.
 fn amounts(settings: &Settings, stages: usize) -> Amounts {
+    let gain = gain_from_db(settings.number(&DRIVE_DB) / stages as f64);
     Amounts {
-        gain: gain_from_db(settings.number(&DRIVE_DB) / stages as f64),
+        gain,
         odd: settings.number(&ODD_PERCENT) / 100.0,
         even: settings.number(&EVEN_PERCENT) / 100.0,
+        through: gain,
     }
 }
 
@@ -367,9 +379,9 @@ fn neutral_gain(bend: &Bend, amounts: &Amounts, stages: usize) -> f64 {
         *x = peak * libm::cos(std::f64::consts::PI * (k as f64 + 0.5) / STEPS as f64);
     }
     for _ in 0..stages {
-        let parts = wave.map(|x| (bend.parts)(amounts.gain * x, amounts));
-        let mean = parts.iter().map(|(_, even)| even).sum::<f64>() / STEPS as f64;
-        wave = parts.map(|(odd, even)| odd + even - mean);
+        wave = wave.map(|x| (bend.value)(amounts.gain * x, amounts));
+        let mean = wave.iter().sum::<f64>() / STEPS as f64;
+        wave = wave.map(|y| y - mean);
     }
     let power = wave.iter().map(|y| y * y).sum::<f64>() / STEPS as f64;
     peak * std::f64::consts::FRAC_1_SQRT_2 / power.sqrt()

@@ -174,7 +174,7 @@ impl Tape {
         let (record, [treble, bass]) = standard.filters(speed, rate_hz);
         let no_dc = Coefficients::one_pole_high_pass(DC_CORNER_HZ, rate_hz);
         let factor = 2 << settings.choice(&OVERSAMPLING);
-        let oversampler = Oversampler::new(1, factor, 0);
+        let oversampler = Oversampler::for_rate(rate_hz, 1, factor, 0);
         Self {
             rate_hz,
             ips,

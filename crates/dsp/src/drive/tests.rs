@@ -103,20 +103,14 @@ fn the_cubics_harmonics_are_the_polynomials() {
 #[test]
 fn odd_and_even_amounts_move_their_own_harmonics_only() {
     for shape in shapes::SHAPES {
-        let bend = Shape::at(shapes::SHAPES.iter().position(|s| s == shape).expect("listed")).bend();
+        let bend = Bend::of(Shape::at(shapes::SHAPES.iter().position(|s| s == shape).expect("listed")));
         let mut last: Option<Vec<f64>> = None;
         for (odd, even) in [(1.0, 0.0), (1.0, 0.5), (0.4, 0.5), (0.0, 1.0)] {
             let settings =
                 with(shape, 6.0).with_number(&ODD_PERCENT, 100.0 * odd).with_number(&EVEN_PERCENT, 100.0 * even);
             let lines = spectrum(&tone_through(&settings, 48_000, 500, 0.7));
-            let amounts = Amounts { gain: gain_from_db(6.0), odd, even };
-            let exact = harmonics(
-                |x| {
-                    let (o, e) = (bend.parts)(amounts.gain * x, &amounts);
-                    o + e
-                },
-                0.7,
-            );
+            let amounts = Amounts { gain: gain_from_db(6.0), odd, even, through: 1.0 };
+            let exact = harmonics(|x| (bend.value)(amounts.gain * x, &amounts), 0.7);
             for n in 1..10 {
                 // Within 0.1 dB, down to -90 dB under the fundamental.
                 let error = (lines[500 * n] - exact[n].abs()).abs();
@@ -157,6 +151,92 @@ fn aliases_of_a_5_khz_tone_at_18_db_stay_below_their_figures() {
             }
         }
     }
+}
+
+/// The response of the left channel to an impulse.
+fn impulse_response(settings: &Settings, rate_hz: f64, height: f64) -> (Vec<f64>, usize) {
+    let mut drive = Drive::new(settings, &Context::plain(rate_hz, 1));
+    let mut audio = vec![SILENCE; 4096];
+    audio[0] = [height, 0.0];
+    drive.process(&mut Block::key_only(&mut audio), None);
+    (audio.iter().map(|frame| frame[0] / height).collect(), drive.latency_frames())
+}
+
+#[test]
+fn a_straight_drive_beside_its_source_is_flat_at_every_factor() {
+    for shape in shapes::SHAPES {
+        for oversampling in ["1x", "2x", "4x", "8x", "16x"] {
+            for stages in ["1", "3"] {
+                let settings = with(shape, 0.0)
+                    .with_choice(&OVERSAMPLING, oversampling)
+                    .with_choice(&STAGES, stages)
+                    .with_number(&ODD_PERCENT, 0.0)
+                    .with_number(&PRE_EMPHASIS_DB, 6.0)
+                    .with_number(&MIX_PERCENT, 50.0);
+                let (impulse, late) = impulse_response(&settings, 44_100.0, 0.5);
+                for hz in [20.0, 1000.0, 10_000.0, 15_000.0, 20_000.0] {
+                    let (mut re, mut im) = (0.0, 0.0);
+                    for (n, x) in impulse.iter().enumerate() {
+                        let (sin, cos) = libm::sincos(TAU * hz / 44_100.0 * (n as f64 - late as f64));
+                        re += x * cos;
+                        im += x * sin;
+                    }
+                    let level = db((re * re + im * im).sqrt());
+                    assert!(level.abs() < 1e-3, "{shape} {oversampling}, {stages} stages, {hz} Hz: {level} dB");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_level_neutral_law_holds_the_reference_sine() {
+    for shape in shapes::SHAPES {
+        for (drive_db, even, stages) in [(-12.0, 0.0, "1"), (6.0, 50.0, "1"), (24.0, 0.0, "2"), (40.0, 80.0, "4")] {
+            let settings = with(shape, drive_db)
+                .with_number(&EVEN_PERCENT, even)
+                .with_choice(&STAGES, stages)
+                .with(&LEVEL_NEUTRAL, Value::Switch(true));
+            let peak = gain_from_db(REFERENCE_DBFS);
+            let second = tone_through(&settings, 48_000, 100, peak);
+            let power = second.iter().map(|x| x * x).sum::<f64>() / second.len() as f64;
+            let level = 10.0 * libm::log10(2.0 * power / (peak * peak));
+            assert!(level.abs() < 0.1, "{shape} at {drive_db} dB, even {even}, {stages} stages: {level} dB");
+        }
+    }
+}
+
+#[test]
+fn stages_follow_one_another_and_share_the_drive() {
+    // Two stages of 6 dB each: tanh(g tanh(g x)), by its own Fourier integral.
+    let lines = spectrum(&tone_through(&with("tanh", 12.0).with_choice(&STAGES, "2"), 48_000, 500, 0.7));
+    let gain = gain_from_db(6.0);
+    let exact = harmonics(|x| libm::tanh(gain * libm::tanh(gain * x)), 0.7);
+    for n in [1, 3, 5, 7, 9] {
+        assert!(db(lines[500 * n] / exact[n].abs()).abs() < 0.1, "harmonic {n}");
+    }
+}
+
+#[test]
+fn asymmetry_leaves_no_direct_current_in_any_number_of_stages() {
+    for stages in ["1", "2", "4"] {
+        let settings = with("tube", 18.0).with_number(&EVEN_PERCENT, 100.0).with_choice(&STAGES, stages);
+        let lines = spectrum(&tone_through(&settings, 48_000, 200, 1.0));
+        assert!(db(lines[0] / lines[200]) < -100.0, "{stages}: {} dB", db(lines[0] / lines[200]));
+    }
+}
+
+#[test]
+fn emphasis_bends_the_treble_and_leaves_quiet_sound_alone() {
+    let third = |emphasis_db: f64, hz: usize| {
+        let settings = with("tanh", 0.0).with_number(&PRE_EMPHASIS_DB, emphasis_db);
+        let lines = spectrum(&tone_through(&settings, 48_000, hz, 0.25));
+        db(lines[3 * hz] / lines[hz])
+    };
+    // 6 dB more into the curve is 12 dB more of the third harmonic; de-emphasis, the same at both, takes nothing back.
+    let (plain, lifted) = (third(0.0, 5000), third(6.0, 5000));
+    assert!(lifted - plain > 9.0 && lifted - plain < 12.5, "{plain} {lifted}");
+    assert!((third(0.0, 100) - third(6.0, 100)).abs() < 0.7);
 }
 
 /// Run with `--ignored --nocapture`: nanoseconds a frame.

@@ -9,9 +9,9 @@
 
 use std::f64::consts::{PI, TAU};
 
-use units::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE};
+use units::Block;
 
-use crate::oversample::{STRIP, fold};
+use crate::symmetric::Symmetric;
 
 /// Space between head and tape, m. Common practice, no source.
 pub const SPACING_M: f64 = 0.5e-6;
@@ -36,32 +36,23 @@ pub fn gain(hz: f64, speed_m_s: f64, spacing_m: f64) -> f64 {
 pub struct Losses {
     speed_m_s: f64,
     rate_hz: f64,
-    /// Outer taps, outermost first, and the middle one.
-    taps: Vec<f64>,
-    middle: f64,
+    filter: Symmetric,
     cosines: Vec<f64>,
     response: Vec<f64>,
-    lines: Vec<Frame>,
-    line_frames: usize,
 }
 
 impl Losses {
     /// For a tape speed. `most_frames` is the longest stretch to be filtered at once.
     #[must_use]
     pub fn new(lanes: usize, speed_m_s: f64, spacing_m: f64, rate_hz: f64, most_frames: usize) -> Self {
-        debug_assert!(most_frames <= MAX_BLOCK_FRAMES && most_frames.is_multiple_of(STRIP));
         let half = 32 * (rate_hz / 48_000.0).round().max(1.0) as usize;
         let points = 4 * half;
-        let line_frames = 2 * half + most_frames;
         let mut losses = Self {
             speed_m_s,
             rate_hz,
-            taps: vec![0.0; half],
-            middle: 1.0,
+            filter: Symmetric::new(lanes, half, most_frames),
             cosines: (0..2 * points).map(|k| libm::cos(PI * k as f64 / points as f64)).collect(),
             response: vec![0.0; points + 1],
-            lines: vec![SILENCE; lanes * line_frames],
-            line_frames,
         };
         losses.set(spacing_m);
         losses
@@ -70,64 +61,41 @@ impl Losses {
     /// Frames of delay.
     #[must_use]
     pub fn latency_frames(&self) -> usize {
-        self.taps.len()
+        self.filter.latency_frames()
     }
 
     /// Works the taps out anew, in place.
     pub fn set(&mut self, spacing_m: f64) {
-        let (half, points) = (self.taps.len(), self.response.len() - 1);
+        let (half, points) = (self.filter.latency_frames(), self.response.len() - 1);
         for (k, response) in self.response.iter_mut().enumerate() {
             let hz = self.rate_hz / 2.0 * k as f64 / points as f64;
             // The ends of the trapezoid rule count half.
             let share = if k == 0 || k == points { 0.5 } else { 1.0 };
             *response = share * gain(hz, self.speed_m_s, spacing_m) / points as f64;
         }
-        let tap = |n: usize| -> f64 {
-            let sum = self.response.iter().enumerate().map(|(k, r)| r * self.cosines[k * n % self.cosines.len()]);
-            let taper = libm::cos(PI / 2.0 * n as f64 / (half + 1) as f64);
-            sum.sum::<f64>() * taper * taper
-        };
-        self.middle = tap(0);
-        for at in 0..half {
-            self.taps[at] = tap(half - at);
-        }
-        let scale = 1.0 / self.response_at(REFERENCE_HZ);
-        self.middle *= scale;
-        self.taps.iter_mut().for_each(|tap| *tap *= scale);
+        let (response, cosines) = (&self.response, &self.cosines);
+        self.filter.set_taps(|away| {
+            let sum: f64 = response.iter().enumerate().map(|(k, r)| r * cosines[k * away % cosines.len()]).sum();
+            let taper = libm::cos(PI / 2.0 * away as f64 / (half + 1) as f64);
+            sum * taper * taper
+        });
+        self.filter.scale(1.0 / self.response_at(REFERENCE_HZ));
     }
 
     /// Gain at a frequency.
     #[must_use]
     pub fn response_at(&self, hz: f64) -> f64 {
-        let half = self.taps.len();
-        let turn = TAU * hz / self.rate_hz;
-        let outer: f64 =
-            self.taps.iter().enumerate().map(|(at, tap)| 2.0 * tap * libm::cos(turn * (half - at) as f64)).sum();
-        self.middle + outer
+        self.filter.response(TAU * hz / self.rate_hz)
     }
 
     /// Filters a stretch of every lane in place.
     pub fn process(&mut self, block: &mut Block<'_>) {
-        let (half, frames) = (self.taps.len(), block.frames());
-        let span = 2 * half + 1;
-        for (line, audio) in self.lines.chunks_exact_mut(self.line_frames).zip(block.lanes_mut()) {
-            line[2 * half..][..frames].copy_from_slice(audio);
-            for (strip, audio) in audio.chunks_mut(STRIP).enumerate() {
-                let sums = fold(&self.taps, span, &line[strip * STRIP..]);
-                let middle = &line[strip * STRIP + half..];
-                for (k, frame) in audio.iter_mut().enumerate() {
-                    for channel in 0..2 {
-                        frame[channel] = self.middle * middle[k][channel] + sums[2 * k + channel];
-                    }
-                }
-            }
-            line.copy_within(frames..frames + 2 * half, 0);
-        }
+        self.filter.process(block);
     }
 
     /// Makes all memory silent.
     pub fn reset(&mut self) {
-        self.lines.fill(SILENCE);
+        self.filter.reset();
     }
 }
 
@@ -160,23 +128,5 @@ mod tests {
                 }
             }
         }
-    }
-
-    #[test]
-    fn the_filter_runs_with_the_taps_it_shows() {
-        let mut losses = Losses::new(2, 0.1905, SPACING_M, 48_000.0, 64);
-        let mut data = vec![SILENCE; 128];
-        data[64 + 3] = [1.0, -2.0];
-        losses.process(&mut Block::new(&mut data, 64, 64));
-        let half = losses.latency_frames();
-        for (n, frame) in data[64..].iter().enumerate() {
-            let tap = match n.abs_diff(3 + half) {
-                0 => losses.middle,
-                away if away <= half => losses.taps[half - away],
-                _ => 0.0,
-            };
-            assert!((frame[0] - tap).abs() < 1e-15 && (frame[1] + 2.0 * tap).abs() < 1e-15, "{n}");
-        }
-        assert!(data[..64].iter().all(|frame| *frame == SILENCE));
     }
 }
