@@ -297,8 +297,8 @@ impl Processor for Drive {
         let slowest_hz = blocker::CORNER_HZ.min(cut_hz).min(emphasis_hz);
         let output_db = db_from_gain(output_gain(settings, &self.bend, self.stages.len()));
         let lift_db = settings.number(&DRIVE_DB).max(0.0) + output_db.max(0.0);
-        // 40 dB more for the polynomials of poles in a row.
-        let nepers = (120.0 + 40.0 + lift_db) / 20.0 * std::f64::consts::LN_10;
+        // Poles in a row, three in every stage, die away later by about two time constants each.
+        let nepers = (120.0 + 20.0 + lift_db) / 20.0 * std::f64::consts::LN_10 + 6.0 * self.stages.len() as f64;
         let secs = nepers / (std::f64::consts::TAU * slowest_hz);
         // The oversampling filters ring as long behind the centre as ahead of it.
         self.latency_frames() + (secs * self.rate_hz).ceil() as usize
