@@ -2,8 +2,6 @@
 //!
 //! Runs where the test command has set `FAIRPRINT_PYTHON` and `FAIRPRINT_FFMPEG`; elsewhere it says so and passes.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
-
 use std::path::Path;
 use std::process::Command;
 
