@@ -1,3 +1,5 @@
+//! Part of the module beside it.
+
 use std::f64::consts::{PI, TAU};
 
 use rustfft::num_complex::Complex;

@@ -1,3 +1,5 @@
+//! Part of the module beside it.
+
 use std::f64::consts::TAU;
 
 use super::*;
@@ -124,20 +126,4 @@ fn lanes_are_kept_apart() {
     assert_eq!(data[600..], alone);
 }
 
-/// Run with `--ignored --nocapture`: nanoseconds a frame for the way there and back.
-#[test]
-#[ignore = "a measurement, not a check"]
-fn speed() {
-    let mut audio = noise(4800);
-    for factor in [2, 4, 8, 16] {
-        let mut oversampler = Oversampler::for_rate(48_000.0, 1, factor, 0);
-        let best = (0..100).map(|_| {
-            let start = std::time::Instant::now();
-            for piece in audio.chunks_mut(512) {
-                oversampler.process(&mut Block::key_only(piece), |_| ());
-            }
-            start.elapsed().as_nanos() as f64 / 4800.0
-        });
-        println!("{factor}x: {:.1} ns a frame", best.fold(f64::INFINITY, f64::min));
-    }
 }

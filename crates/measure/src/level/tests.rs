@@ -1,3 +1,5 @@
+//! Part of the module beside it.
+
 use super::*;
 use crate::LoudnessMeter;
 use crate::signals::{noise, steps, tone};

@@ -1,3 +1,5 @@
+//! Part of the module beside it.
+
 use super::*;
 
 /// Uncorrelated mid and side of given powers: `L = M + S`, `R = M - S`.

@@ -1,3 +1,5 @@
+//! Part of the module beside it.
+
 use super::*;
 
 fn path(steps: &[&str]) -> Vec<Step> {

@@ -1,3 +1,5 @@
+//! Part of the module beside it.
+
 use units::{Param, Spec, Unit};
 
 use super::*;
