@@ -6,8 +6,9 @@
 //! against late energy.
 //!
 //! Time starts where the response first comes within 20 dB of its peak. The sum starts where the response sinks into
-//! its noise (found from its last tenth), and what an unbroken decay would have held beyond is added (ISO 3382-1,
-//! 5.3.3). A time is given only if the noise lies 10 dB below the lower end of its stretch.
+//! its noise (found from its last tenth), the noise's own power is taken off (Chu 1978, "Comparison of reverberation
+//! measurements using Schroeder's impulse method and decay-curve averaging method", JASA 63, from memory), and what an
+//! unbroken decay would have held beyond is added (ISO 3382-1, 5.3.3). A time is given only if the noise lies 10 dB below the lower end of its stretch.
 //!
 //! Octave bands are third-order Butterworth band-passes in the base-ten system (IEC 61260-1), run backwards in time, so
 //! that the filter's own ringing falls ahead of the sound and does not lengthen its decay (Jacobsen and Rindel 1987,
@@ -119,7 +120,7 @@ impl Curve {
         let mut remaining = vec![0.0; end];
         let mut sum = beyond;
         for (remaining, x) in remaining.iter_mut().zip(&tail[..end]).rev() {
-            sum += x * x;
+            sum += x * x - noise;
             *remaining = sum;
         }
         let moment_of = |i: usize, x: f64| (i as f64 - start as f64) / rate_hz * x * x;
@@ -189,8 +190,8 @@ fn energy_beyond(levels: &[f64], noise: f64, end: f64) -> f64 {
     if noise <= 0.0 || low < high + 3 {
         return 0.0;
     }
-    let nepers_a_window = libm::log(inside[high] / inside[low]) / (low - high) as f64;
-    let at_end = inside[low] * libm::exp(-nepers_a_window * (end - 0.5 - low as f64));
+    let nepers_a_window = libm::log((inside[high] - noise) / (inside[low] - noise)) / (low - high) as f64;
+    let at_end = (inside[low] - noise) * libm::exp(-nepers_a_window * (end - 0.5 - low as f64));
     if nepers_a_window > 0.0 { at_end / nepers_a_window } else { 0.0 }
 }
 

@@ -59,6 +59,26 @@ fn the_largest_difference_comes_first() {
 }
 
 #[test]
+fn remarks_are_sorted_by_weight_and_leave_out_what_none_can_hear() {
+    let a = music(RATE_HZ, 5.0, 4);
+    let mut found = compare(&a, &a, RATE_HZ);
+    found.width_difference_db = Some(-1.3);
+    found.difference.plr_db = Some(-2.5);
+    found.matched_third_octave_db[17].1 = Some(2.04);
+    found.matched_third_octave_db[0].1 = Some(9.0);
+    found.a.third_octave_db[0].1 = Some(-140.0);
+    found.b.third_octave_db[0].1 = Some(-131.0);
+    let dense = "is 2.5 dB denser (peak to loudness)";
+    let tone = "has 2.0 dB more around 1 kHz";
+    let narrow = "is 1.3 dB narrower (side to mid)";
+    assert_eq!(found.sentence(), format!("B is as loud as A; it {dense}, {tone} and {narrow}."));
+    found.difference.integrated_lufs = Some(-1.5);
+    found.difference.plr_db = Some(0.1);
+    found.width_difference_db = None;
+    assert_eq!(found.sentence(), format!("B is 1.5 LU quieter than A; at matched loudness it {tone}."));
+}
+
+#[test]
 fn a_lifted_band_is_named() {
     let mut random = Random(3);
     let a: Vec<Frame> = (0..48_000 * 6).map(|_| [0.05 * random.normal(), 0.05 * random.normal()]).collect();

@@ -91,11 +91,34 @@ fn noise_in_the_recording_bounds_what_is_read() {
 }
 
 #[test]
+fn what_the_noise_hides_is_made_up() {
+    // Noise 48 dB down: 1.017 s if it stayed in the sum, 0.996 s without what lies beyond the cut.
+    let mut random = Random(11);
+    let noise = units::gain_from_db(-48.0);
+    let response: Vec<f64> = exponential(1.0, 2.0, 48_000.0).into_iter().map(|x| x + noise * random.normal()).collect();
+    let found = decay(&response, 48_000.0);
+    assert!(near(found.t30_s, 1.0, 0.004), "{found:?}");
+}
+
+#[test]
 fn pre_delay_does_not_count() {
-    let mut late = vec![0.0; 5000];
+    // Nor does what creeps in 40 dB below the peak.
+    let mut random = Random(3);
+    let mut late: Vec<f64> = (0..5000).map(|_| 0.01 * random.even()).collect();
     late.extend(exponential(0.8, 1.6, 48_000.0));
     let found = decay(&late, 48_000.0);
     assert!(near(found.c80_db, 4.74372, 0.01) && near(found.ts_ms, 57.906, 0.1), "{found:?}");
+}
+
+#[test]
+fn what_a_filter_rings_ahead_of_the_sound_counts_as_early() {
+    // Two equal clicks a tenth of a second apart: half of the energy is early, in every band.
+    let mut clicks = vec![0.0; 48_000];
+    clicks[9600] = 1.0;
+    clicks[14_400] = 1.0;
+    for band in octave_decays(&clicks, 48_000.0).into_iter().skip(1) {
+        assert!(near(band.decay.d50, 0.5, 0.02), "{band:?}");
+    }
 }
 
 #[test]
