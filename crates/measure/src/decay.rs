@@ -31,6 +31,8 @@ const ABOVE_NOISE_DB: f64 = 10.0;
 /// Limits between early and late.
 const CLARITY_SECS: f64 = 0.08;
 const DEFINITION_SECS: f64 = 0.05;
+/// Power of noise over the loudest window below which there is none, but for rounding: 180 dB.
+const NO_NOISE: f64 = 1e-18;
 /// Windows in which the level of the response is followed to find its noise.
 const WINDOW_SECS: f64 = 0.01;
 
@@ -114,8 +116,8 @@ impl Curve {
         let levels: Vec<f64> = tail.chunks(window).map(|w| energy(w) / w.len() as f64).collect();
         let noise = energy(&tail[tail.len() - tail.len().div_ceil(10)..]) / tail.len().div_ceil(10) as f64;
         let loudest = levels.iter().fold(0.0f64, |most, x| most.max(*x));
-        // The response ends where a window first sinks to twice the noise; without noise, at its end.
-        let end = levels.iter().position(|x| *x <= 2.0 * noise).map_or(tail.len(), |i| (i * window).min(tail.len()));
+        let end = if noise > loudest * NO_NOISE { end_window(&levels, loudest, noise) * window } else { tail.len() };
+        let end = end.min(tail.len());
         let beyond = energy_beyond(&levels, noise, end as f64 / window as f64) * window as f64;
         let mut remaining = vec![0.0; end];
         let mut sum = beyond;
@@ -180,6 +182,12 @@ impl Curve {
 
 fn energy(samples: &[f64]) -> f64 {
     samples.iter().map(|x| x * x).sum()
+}
+
+/// The first window after the loudest that sinks to twice the noise.
+fn end_window(levels: &[f64], loudest: f64, noise: f64) -> usize {
+    let from = levels.iter().position(|x| *x == loudest).unwrap_or(0);
+    levels[from..].iter().position(|x| *x <= 2.0 * noise).map_or(levels.len(), |i| from + i)
 }
 
 /// Energy, in windows, that a decay holds beyond its end if it goes on as it does between 10 and 25 dB above the noise.
