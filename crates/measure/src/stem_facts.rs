@@ -286,8 +286,8 @@ impl Bits {
     }
 }
 
-/// A hash after the manner of FNV-1a (64 bits; RFC 9923), taking a sample at a time instead of a byte, with its halves
-/// folded since the low bits of short words are zero. From the first sample that is not zero to the last.
+/// A hash after the manner of FNV-1a (64 bits; RFC 9923), taking a sample at a time instead of a byte, with high bits
+/// folded down after each since the low bits of short words are zero. From the first sample that is not zero to the last.
 #[derive(Clone, Copy)]
 struct ContentHash {
     running: u64,
@@ -314,7 +314,7 @@ impl ContentHash {
         for x in frame {
             // Adding zero makes one of the two zeros.
             let bits = (x + 0.0).to_bits();
-            self.running = (self.running ^ bits ^ (bits >> 32)).wrapping_mul(Self::PRIME);
+            self.running = (self.running ^ bits).wrapping_mul(Self::PRIME);
             self.running ^= self.running >> 29;
         }
         if sounds {

@@ -77,13 +77,21 @@ fn copies_hash_alike_and_others_do_not() {
     padded.extend(&frames);
     padded.extend(vec![units::SILENCE; 77]);
     assert_eq!(facts(&padded).content_hash, hash);
+    let (mut plus, mut minus) = (frames.clone(), frames.clone());
+    plus[3000] = [0.0; 2];
+    minus[3000] = [-0.0; 2];
+    assert_eq!(facts(&plus).content_hash, facts(&minus).content_hash);
     let swapped: Vec<Frame> = frames.iter().map(|x| [x[1], x[0]]).collect();
     let louder: Vec<Frame> = frames.iter().map(|x| x.map(|x| 2.0 * x)).collect();
+    // An even number of signs turned would cancel in the top bit if it were not folded down.
+    let inverted: Vec<Frame> = frames.iter().map(|x| x.map(|x| -x)).collect();
     let mut touched = frames.clone();
     touched[7000][1] += 1.0 / 32_768.0;
+    let mut turned = frames.clone();
+    turned[7000] = inverted[7000];
     let mut moved = frames.clone();
     moved.swap(5000, 5001);
-    for other in [swapped, louder, touched, moved] {
+    for other in [swapped, louder, inverted, touched, moved, turned] {
         assert_ne!(facts(&other).content_hash, hash);
     }
     // A thousand files that differ in one step of one sample: no two alike.
@@ -118,6 +126,13 @@ fn two_microphones_of_one_sound_are_related() {
     let found = relation(&near, &far, 4800).expect("related");
     assert!((found.delay_samples - 141.0).abs() < 0.05 && found.polarity == Polarity::Inverted, "{found:?}");
     assert_eq!(relation(&near, &noise(100_000, 0.1, 9), 4800), None);
+    // Noise of a third of the standard deviation, or of three times it: a correlation of 0.95, or of 0.32.
+    let (clean, other) = (noise(60_000, 0.1, 1), noise(60_000, 0.1, 2));
+    let with = |amount: f64| -> Vec<Frame> {
+        clean.iter().zip(&other).map(|(x, n)| [x[0] + amount * n[0], x[1] + amount * n[1]]).collect()
+    };
+    assert!((relation(&clean, &with(0.333), 100).expect("related").correlation - 0.95).abs() < 0.01);
+    assert_eq!(relation(&clean, &with(3.0), 100), None);
 }
 
 #[test]
