@@ -69,32 +69,55 @@ mod tests {
     use super::*;
     use units::db_from_power;
 
+    /// Power of the noise's spectrum at a share of half the rate.
+    fn power(a: &[f64; ORDER], share: f64) -> f64 {
+        let (mut re, mut im) = (1.0, 0.0);
+        for (lag, weight) in a.iter().enumerate() {
+            let (s, c) = libm::sincos(PI * share * (lag + 1) as f64);
+            re += weight * c;
+            im -= weight * s;
+        }
+        re * re + im * im
+    }
+
+    fn shares() -> impl Iterator<Item = f64> {
+        (0..4000).map(|point| (f64::from(point) + 0.5) / 4000.0)
+    }
+
     /// Power of the noise through a weight, re white noise of the same error, in dB.
     fn noise_db(a: &[f64; ORDER], rate_hz: f64, weight: impl Fn(f64) -> f64) -> f64 {
-        let (mut shaped, mut white) = (0.0, 0.0);
-        for point in 0..4000 {
-            let share = (f64::from(point) + 0.5) / 4000.0;
-            let (mut re, mut im) = (1.0, 0.0);
-            for (lag, c) in a.iter().enumerate() {
-                let (s, c0) = libm::sincos(PI * share * (lag + 1) as f64);
-                re += c * c0;
-                im -= c * s;
-            }
+        let (shaped, white) = shares().fold((0.0, 0.0), |(shaped, white), share| {
             let w = weight(share * rate_hz / 2.0);
-            shaped += w * (re * re + im * im);
-            white += w;
-        }
+            (shaped + w * power(a, share), white + w)
+        });
         db_from_power(shaped / white)
+    }
+
+    fn mean_log_db(a: &[f64; ORDER]) -> f64 {
+        shares().map(|share| db_from_power(power(a, share))).sum::<f64>() / 4000.0
     }
 
     #[test]
     fn shaping_lowers_what_is_heard_and_obeys_the_theorem() {
-        for rate_hz in [44_100.0, 48_000.0, 96_000.0, 192_000.0] {
+        // Designed: noise under the threshold's weight, and as a whole, re white noise of the same error.
+        for (rate_hz, heard_db, whole_db) in
+            [(44_100.0, -12.38, 10.45), (48_000.0, -13.60, 9.82), (96_000.0, -20.31, 5.41), (192_000.0, -22.96, 2.87)]
+        {
             let a = filter(rate_hz);
             let heard = noise_db(&a, rate_hz, |hz| libm::pow(10.0, -threshold_in_quiet_db(hz).min(80.0) / 10.0));
             let whole = noise_db(&a, rate_hz, |_| 1.0);
-            println!("{rate_hz}: heard {heard:.2} dB, whole {whole:.2} dB {a:?}");
-            assert!(heard < -8.0 && whole < 20.0, "{rate_hz}: heard {heard} dB, whole {whole} dB");
+            assert!((heard - heard_db).abs() < 0.02 && (whole - whole_db).abs() < 0.02, "{rate_hz}: {heard} {whole}");
+            // Gerzon and Craven: the logarithm of the spectrum has no mean (a filter that begins with 1 and is minimum
+            // phase).
+            assert!(mean_log_db(&a).abs() < 1e-3, "{rate_hz}: {}", mean_log_db(&a));
+        }
+    }
+
+    #[test]
+    fn the_threshold_is_terhardts() {
+        // Worked from the formula: 1 kHz 3.3691 dB, 3.3 kHz -4.9809 dB, 10 kHz 10.5769 dB.
+        for (hz, db) in [(1000.0, 3.3691), (3300.0, -4.9809), (10_000.0, 10.5769)] {
+            assert!((threshold_in_quiet_db(hz) - db).abs() < 1e-3, "{hz} Hz: {}", threshold_in_quiet_db(hz));
         }
     }
 }

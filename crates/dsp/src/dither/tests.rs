@@ -31,6 +31,34 @@ fn silence_carries_the_noise_that_theory_says() {
     }
 }
 
+/// Power of the noise on silence in every channel at 16 bits, weighted over frequency (Hann windows of 4096 frames).
+fn noise_power(kind: &str, weight: impl Fn(f64) -> f64) -> f64 {
+    const SIZE: usize = 4096;
+    let out = dithered(kind, 16.0, |_| 0.0, 200 * SIZE);
+    let transform = rustfft::FftPlannerScalar::new().plan_fft_forward(SIZE);
+    let mut power = 0.0;
+    for part in out.chunks_exact(SIZE) {
+        let window = |n: usize| 0.5 - 0.5 * libm::cos(std::f64::consts::TAU * n as f64 / SIZE as f64);
+        let mut bins: Vec<_> =
+            part.iter().enumerate().map(|(n, y)| rustfft::num_complex::Complex::new(y[0] * window(n), 0.0)).collect();
+        transform.process(&mut bins);
+        let weighted = |(k, bin): (usize, &rustfft::num_complex::Complex<f64>)| {
+            bin.norm_sqr() * weight(k as f64 * RATE / SIZE as f64)
+        };
+        power += bins[..SIZE / 2].iter().enumerate().map(weighted).sum::<f64>();
+    }
+    power
+}
+
+#[test]
+fn shaped_noise_is_louder_as_a_whole_and_quieter_to_the_ear() {
+    // As designed for 48 kHz (see `shaping`): +9.82 dB as a whole, -13.60 dB weighted by Terhardt's threshold.
+    let heard = |hz: f64| libm::pow(10.0, -shaping::threshold_in_quiet_db(hz).min(80.0) / 10.0);
+    let whole_db = db_from_power(noise_power("shaped", |_| 1.0) / noise_power("tpdf", |_| 1.0));
+    let heard_db = db_from_power(noise_power("shaped", heard) / noise_power("tpdf", heard));
+    assert!((whole_db - 9.82).abs() < 0.1 && (heard_db + 13.60).abs() < 0.3, "{whole_db} {heard_db}");
+}
+
 #[test]
 fn the_error_has_no_mean_and_the_channels_are_strangers() {
     let frames = 4_800_000;

@@ -69,13 +69,15 @@ impl RunningSum {
 #[derive(Debug)]
 pub(super) struct GainCurve {
     window: usize,
-    /// Peaks over the ceiling that no later one tops, with the frame at which they leave the window.
-    peaks: VecDeque<(u64, f64)>,
+    /// Depths that peaks ask for and no later one tops, with the frame at which they leave the window.
+    wanted: VecDeque<(u64, f64)>,
     now: u64,
     depth: f64,
     memory: f64,
     means: [RunningSum; 3],
-    full: f64,
+    /// A gain of 1 after the means, and the share of it that is one step.
+    full: i64,
+    per_full: f64,
     /// Frames since the last gain below 1 went into the means.
     rested: usize,
 }
@@ -85,14 +87,16 @@ impl GainCurve {
     pub(super) fn new(frames: usize) -> Self {
         let part = (frames + 2).div_ceil(3).max(2);
         let window = 3 * part - 2;
+        let full = ONE as i64 * (part * part * part) as i64;
         let mut curve = Self {
             window,
-            peaks: VecDeque::with_capacity(window + 1),
+            wanted: VecDeque::with_capacity(window + 1),
             now: 0,
             depth: 0.0,
             memory: 0.0,
             means: [part; 3].map(RunningSum::new),
-            full: ONE * (part * part * part) as f64,
+            full,
+            per_full: 1.0 / full as f64,
             rested: 0,
         };
         curve.reset();
@@ -105,7 +109,7 @@ impl GainCurve {
     }
 
     pub(super) fn reset(&mut self) {
-        self.peaks.clear();
+        self.wanted.clear();
         (self.now, self.depth, self.memory, self.rested) = (0, 0.0, 0.0, self.window);
         let mut value = ONE as i64;
         for mean in &mut self.means {
@@ -116,36 +120,41 @@ impl GainCurve {
 
     /// Whether, without a new peak, the gain stays at 1.
     pub(super) fn is_at_rest(&self) -> bool {
-        self.rested >= self.window && self.depth == 0.0 && self.peaks.is_empty()
+        self.rested >= self.window && self.depth == 0.0 && self.wanted.is_empty()
     }
 
     /// Takes the next peak (0: below the ceiling) and gives the gain for the frame [`GainCurve::delay`] before it.
     #[inline]
     pub(super) fn next(&mut self, peak: f64, ceiling: f64, release: &Release) -> f64 {
-        let target = self.largest(peak).map_or(0.0, |largest| (1.0 - ceiling / largest).max(0.0));
+        self.now += 1;
+        if peak > ceiling {
+            self.want(1.0 - ceiling / peak);
+        }
+        let target = self.deepest();
         self.move_depth(target, release);
         self.rested = if self.depth > 0.0 { 0 } else { self.rested + 1 };
         let mut value = ((1.0 - self.depth) * ONE) as i64;
         for mean in &mut self.means {
             value = mean.next(value);
         }
-        value as f64 / self.full
+        if value == self.full { 1.0 } else { value as f64 * self.per_full }
     }
 
-    /// The largest peak in the window.
+    /// Takes up the depth that a peak asks for.
+    fn want(&mut self, depth: f64) {
+        while self.wanted.back().is_some_and(|(_, other)| *other <= depth) {
+            self.wanted.pop_back();
+        }
+        self.wanted.push_back((self.now + self.window as u64, depth));
+    }
+
+    /// The greatest depth that is asked for in the window.
     #[inline]
-    fn largest(&mut self, peak: f64) -> Option<f64> {
-        self.now += 1;
-        if peak > 0.0 {
-            while self.peaks.back().is_some_and(|(_, other)| *other <= peak) {
-                self.peaks.pop_back();
-            }
-            self.peaks.push_back((self.now + self.window as u64, peak));
+    fn deepest(&mut self) -> f64 {
+        while self.wanted.front().is_some_and(|(leaves, _)| *leaves <= self.now) {
+            self.wanted.pop_front();
         }
-        while self.peaks.front().is_some_and(|(leaves, _)| *leaves <= self.now) {
-            self.peaks.pop_front();
-        }
-        self.peaks.front().map(|(_, peak)| *peak)
+        self.wanted.front().map_or(0.0, |(_, depth)| *depth)
     }
 
     #[inline]

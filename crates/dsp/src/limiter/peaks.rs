@@ -95,7 +95,7 @@ impl Peaks {
         let start = self.filled;
         self.filled += new.len();
         for (point, frame) in self.frames[start..self.filled].iter_mut().zip(new) {
-            *point = frame.map(|x| x.clamp(-1e30, 1e30) as f32);
+            *point = [frame[0].clamp(-1e30, 1e30) as f32, frame[1].clamp(-1e30, 1e30) as f32];
         }
         self.measure(start);
         start - HISTORY
@@ -164,8 +164,8 @@ impl Peaks {
     fn read_usually(&self, doubled: &[Point], gate: f32, ceiling: f32, readings: &mut [f32]) {
         for (reading, v) in readings.iter_mut().zip(doubled[1..].windows(PER_GAP_DOUBLED).step_by(2)) {
             let Some(v) = v.first_chunk() else { continue };
-            let [a, b, c] = [0, 1, 2].map(|at| magnitude(v[FINE_REACH + at]));
-            if larger(a, larger(b, c)) > gate {
+            let [first, middle, last] = [v[FINE_REACH], v[FINE_REACH + 1], v[FINE_REACH + 2]];
+            if larger(magnitude(first), larger(magnitude(middle), magnitude(last))) > gate {
                 *reading = peak_of(&self.interpolator.gap(v), ceiling);
             }
         }
@@ -226,7 +226,7 @@ fn larger(a: f32, b: f32) -> f32 {
 /// Second difference of three points.
 #[inline]
 fn second_difference(v: &[Point]) -> Point {
-    [0, 1].map(|channel| v[0][channel] - 2.0 * v[1][channel] + v[2][channel])
+    [v[0][0] - 2.0 * v[1][0] + v[2][0], v[0][1] - 2.0 * v[1][1] + v[2][1]]
 }
 
 /// The larger magnitude of both channels.
