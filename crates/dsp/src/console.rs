@@ -152,8 +152,8 @@ impl Console {
                 for channel in 0..2 {
                     let dry = dry[at][channel];
                     let wet = audio[at][channel] + other[at][channel];
-                    // At rest the dry signal passes as it is.
-                    audio[at][channel] = if presence == 0.0 { dry } else { dry + presence * (wet - dry) };
+                    // Off, this is the dry sample to the bit.
+                    audio[at][channel] = dry + presence * (wet - dry);
                 }
             }
         }

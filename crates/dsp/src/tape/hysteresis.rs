@@ -202,19 +202,20 @@ mod tests {
         }
     }
 
-    /// `dm/dh` as the paper prints it, in SI units, with the C library's functions.
+    /// `dm/dh` by the paper's equation for `dM/dH`, in SI units, with the paper's constants and the C library's functions.
     fn slope(h: f64, m: f64, rising: bool, c: f64) -> f64 {
-        let (field, magnetisation) = (h * SHAPE, m * MS);
-        let q = (field + ALPHA * magnetisation) / SHAPE;
+        let (ms, a, alpha, k) = (3.5e5, 2.2e4, 1.6e-3, 2.7e4);
+        let (field, magnetisation) = (h * a, m * ms);
+        let q = (field + alpha * magnetisation) / a;
         let coth = 1.0 / libm::tanh(q);
         let (l, dl) =
             if q.abs() < 1e-4 { (q / 3.0, 1.0 / 3.0) } else { (coth - 1.0 / q, 1.0 / (q * q) - coth * coth + 1.0) };
-        let gap = MS * l - magnetisation;
+        let gap = ms * l - magnetisation;
         let sign = if rising { 1.0 } else { -1.0 };
         let moves = if sign * gap > 0.0 { 1.0 } else { 0.0 };
-        let pinned = (1.0 - c) * moves * gap / ((1.0 - c) * sign * PINNING - ALPHA * gap);
-        let free = c * MS / SHAPE * dl;
-        (pinned + free) / (1.0 - ALPHA * free) * SHAPE / MS
+        let pinned = (1.0 - c) * moves * gap / ((1.0 - c) * sign * k - alpha * gap);
+        let free = c * ms / a * dl;
+        (pinned + free) / (1.0 - alpha * free) * a / ms
     }
 
     #[test]

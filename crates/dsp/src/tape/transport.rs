@@ -230,10 +230,11 @@ mod tests {
     #[test]
     fn the_speed_wanders_by_the_weighted_peaks_of_the_standard() {
         let rate_hz = 48_000.0;
-        for (wow, flutter, group) in [(0.1, 0.0, &WOW[..]), (0.0, 0.1, &FLUTTER[..])] {
+        // AES6-2008, Table 1: weights in dB.
+        let (slow, fast) = ([(0.63, -8.4), (1.0, -4.2)], [(6.3, -0.9), (10.0, -2.1), (20.0, -5.9)]);
+        for (wow, flutter, group) in [(0.1, 0.0, &slow[..]), (0.0, 0.1, &fast[..])] {
             let speed = deviations(wow, flutter, rate_hz, 102_000 * 10 + 2001);
-            // 0.1 % in all; each line's amplitude, weighted by AES6-2008 Table 1, is its share. Over 100 s / 4.7 = whole
-            // cycles of every line is not possible; a Hann window over 21 s keeps them apart.
+            // 0.1 % in all; each line's weighted amplitude is its share. A Hann window over 21 s keeps the lines apart.
             let n = speed.len();
             for (hz, weight_db) in group {
                 let (mut re, mut im, mut whole) = (0.0, 0.0, 0.0);
@@ -259,6 +260,17 @@ mod tests {
         transport.process(&mut Block::key_only(&mut audio));
         let late = transport.latency_frames();
         assert_eq!(audio[late..], input[..999 - late]);
+    }
+
+    #[test]
+    fn a_delay_between_frames_is_read_where_it_lies() {
+        let table = interpolator();
+        let wave = |n: f64| [libm::sin(0.3 * n), libm::cos(0.3 * n)];
+        let ring: Vec<Frame> = (0..128).map(|n| wave(f64::from(n))).collect();
+        for delay in [20.0, 20.25, 33.999, 50.5] {
+            let (got, exact) = (read(&table, &ring, 100, delay), wave(100.0 - delay));
+            assert!((got[0] - exact[0]).abs() < 1e-3 && (got[1] - exact[1]).abs() < 1e-3, "{delay}: {got:?} {exact:?}");
+        }
     }
 
     #[test]
