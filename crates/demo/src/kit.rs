@@ -100,8 +100,12 @@ mod tests {
         // 1.27 m directly below the pair: 4 ms or so (distance over 343.2 m/s), the sides within a millisecond.
         assert!(snare.iter().all(|(s, _)| (0.0035..0.0050).contains(s)), "{snare:?}");
         assert!((snare[0].0 - snare[1].0).abs() < 1e-3);
+        // A spaced pair: farther apart than any stereo pair that shares a stand, hundreds of microseconds for the hats.
+        let width_m = distance_m(MICROPHONES[0], MICROPHONES[1]);
+        assert!((1.0..2.0).contains(&width_m), "{width_m}");
         let hats = MICROPHONES.map(|m| path(PIECES[2].place, m));
         let lean_db = units::db_from_gain(hats[1].1 / hats[0].1);
         assert!((2.0..5.0).contains(&lean_db), "{lean_db}");
+        assert!((0.4e-3..3e-3).contains(&(hats[0].0 - hats[1].0)), "{hats:?}");
     }
 }

@@ -143,6 +143,13 @@ mod tests {
     use crate::melody;
 
     #[test]
+    fn gliding_vowels_glide_between_known_ones() {
+        for (name, _) in GLIDES {
+            assert_eq!(vowel(name).len(), 2, "{name}");
+        }
+    }
+
+    #[test]
     fn every_sound_of_the_words_is_known() {
         for note in melody::lead_voice() {
             let mut vowels = 0;

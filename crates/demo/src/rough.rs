@@ -144,5 +144,7 @@ mod tests {
         assert!((clip(2.0 / 3.0 + 1e-9) - 2.0 / 3.0).abs() < 2e-9);
         assert!((clip(4.0 / 3.0 - 1e-6) - 1.0).abs() < 1e-9);
         assert_eq!(clip(-7.0), -1.0);
+        let steps = (0..2000).map(|n| clip(f64::from(n + 1) * 1e-3) - clip(f64::from(n) * 1e-3));
+        assert!(steps.into_iter().all(|step| (0.0..=1.001e-3).contains(&step)), "no jump, never falling");
     }
 }
