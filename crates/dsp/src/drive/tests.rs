@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the drive, against figures from outside.
 
 use std::f64::consts::{PI, TAU};
 
@@ -239,26 +239,4 @@ fn emphasis_bends_the_treble_and_leaves_quiet_sound_alone() {
     let (plain, lifted) = (third(0.0, 5000), third(6.0, 5000));
     assert!(lifted - plain > 9.0 && lifted - plain < 12.5, "{plain} {lifted}");
     assert!((third(0.0, 100) - third(6.0, 100)).abs() < 0.7);
-}
-
-/// Run with `--ignored --nocapture`: nanoseconds a frame.
-#[test]
-#[ignore = "a measurement, not a check"]
-fn speed() {
-    let audio: Vec<Frame> =
-        (0..4800).map(|n| [0.9 * libm::sin(f64::from(n) * 0.013), 0.9 * libm::sin(f64::from(n) * 0.031)]).collect();
-    for shape in shapes::SHAPES {
-        for even in [0.0, 50.0] {
-            let settings = with(shape, 12.0).with_number(&EVEN_PERCENT, even);
-            let mut drive = Drive::new(&settings, &Context::plain(48_000.0, 1));
-            let best = (0..100).map(|_| {
-                let start = std::time::Instant::now();
-                for piece in audio.clone().chunks_mut(512) {
-                    drive.process(&mut Block::key_only(piece), None);
-                }
-                start.elapsed().as_nanos() as f64 / audio.len() as f64
-            });
-            println!("{shape}, even {even}: {:.1} ns a frame", best.fold(f64::INFINITY, f64::min));
-        }
-    }
 }

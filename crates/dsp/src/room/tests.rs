@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the room, against figures from outside.
 
 use super::*;
 use crate::space::acoustics::*;

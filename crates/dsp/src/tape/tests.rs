@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the tape, against figures from outside.
 
 use std::f64::consts::TAU;
 
@@ -155,23 +155,4 @@ fn remanence_leaves_no_direct_current() {
     }
     assert!(audio[3000][0].abs() > 1e-3, "there was a remanence: {}", audio[3000][0]);
     assert!(audio[99_999][0].abs() < 1e-7, "{}", audio[99_999][0]);
-}
-
-/// Run with `--ignored --nocapture`: nanoseconds a frame.
-#[test]
-#[ignore = "a measurement, not a check"]
-fn speed() {
-    let audio: Vec<Frame> =
-        (0..4800).map(|n| [0.9 * libm::sin(f64::from(n) * 0.013), 0.9 * libm::sin(f64::from(n) * 0.031)]).collect();
-    for over in ["2x", "4x", "8x"] {
-        let mut tape = Tape::new(&defaults().with_choice(&OVERSAMPLING, over), &Context::plain(48_000.0, 1));
-        let best = (0..100).map(|_| {
-            let start = std::time::Instant::now();
-            for piece in audio.clone().chunks_mut(512) {
-                tape.process(&mut Block::key_only(piece), None);
-            }
-            start.elapsed().as_nanos() as f64 / audio.len() as f64
-        });
-        println!("tape {over}: {:.1} ns a frame", best.fold(f64::INFINITY, f64::min));
-    }
 }

@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of alignment, against figures from outside.
 
 use std::f64::consts::TAU;
 

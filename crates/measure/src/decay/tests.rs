@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of decay times, against figures from outside.
 
 use super::*;
 use crate::signals::Random;

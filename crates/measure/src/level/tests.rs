@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of levels, peaks and clips, against figures from outside.
 
 use super::*;
 use crate::LoudnessMeter;

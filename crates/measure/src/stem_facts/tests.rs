@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the facts about stems, against figures from outside.
 
 use super::*;
 use crate::signals::{music, noise, tone};

@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the stereo image, against figures from outside.
 
 use super::*;
 

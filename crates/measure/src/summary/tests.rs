@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the one-pass meter, against figures from outside.
 
 use super::*;
 use crate::signals::{music, tone};

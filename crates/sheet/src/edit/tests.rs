@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of edits.
 
 use super::*;
 

@@ -1,4 +1,4 @@
-//! Part of the module beside it.
+//! Tests of the starter sheet.
 
 use units::{Param, Spec, Unit};
 
