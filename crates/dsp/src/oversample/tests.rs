@@ -125,5 +125,3 @@ fn lanes_are_kept_apart() {
     assert_eq!(data[300..600], vec![SILENCE; 300]);
     assert_eq!(data[600..], alone);
 }
-
-}
