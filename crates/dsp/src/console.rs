@@ -386,7 +386,6 @@ mod tests {
             let worst =
                 (1..20).filter(|khz| khz % 5 != 0).map(|khz| amplitude(&second, 0, 1000 * khz)).fold(0.0, f64::max);
             let worst = db(worst / amplitude(&second, 0, 5000));
-            println!("{amount_db}: {worst:.1} dB");
             assert!(worst < -100.0, "{amount_db}: {worst} dB");
         }
     }

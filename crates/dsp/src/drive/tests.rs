@@ -148,7 +148,6 @@ fn aliases_of_a_5_khz_tone_at_18_db_stay_below_their_figures() {
         ] {
             for even in [0.0, 60.0] {
                 let worst = worst_alias(&with(shape, 18.0).with_number(&EVEN_PERCENT, even), rate);
-                println!("{rate} {shape} even {even}: {worst:.1} dB");
                 assert!(worst < most, "{rate} {shape} even {even}: {worst} dB");
             }
         }
