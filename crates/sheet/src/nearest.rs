@@ -51,7 +51,7 @@ mod tests {
         let words = ["threshold_db", "attack_ms", "release_ms", "ratio", "high shelf", "drums", "bass", "Ärger"];
         for (written, meant) in [
             ("treshold_db", Some("threshold_db")),
-            ("high", Some("high shelf")),
+            ("rel", Some("release_ms")),
             ("threshold", Some("threshold_db")),
             ("attack_s", Some("attack_ms")),
             ("High_Shelf", Some("high shelf")),
