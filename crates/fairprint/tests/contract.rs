@@ -169,6 +169,24 @@ fn a_faulty_sheet_ends_with_2_and_points_at_the_place() {
 }
 
 #[test]
+fn a_print_that_would_be_silent_ends_check_with_1() {
+    let song = Song::new();
+    song.change("name = \"mix\"\n[[print]]", "name = \"mix\"\nmute = true\n[[print]]");
+    let output = fairprint(&["check", &song.sheet(), "--json"]);
+    assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(json(&output)["findings"].as_array().unwrap().iter().any(|finding| finding["severity"] == "fail"));
+}
+
+#[test]
+fn a_pattern_names_the_files() {
+    let song = Song::new();
+    song.change("kind = \"mastering\"", "kind = \"mastering\"\npattern = \"{title}-{print}-{revision}-{resolution}\"");
+    let output = fairprint(&["print", &song.sheet(), "--json", "--only", "for mastering"]);
+    let path = json(&output)["prints"][0]["path"].as_str().unwrap().to_owned();
+    assert!(path.ends_with("LanternWeather-ForMastering-01-48k24.wav"), "{path}");
+}
+
+#[test]
 fn a_missing_stem_ends_with_2_and_names_it() {
     let song = Song::new();
     fs::remove_file(song.path("keys.wav")).unwrap();

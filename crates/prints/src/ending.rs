@@ -149,5 +149,5 @@ impl Ending<'_> {
 fn not_survived(print: &str, wanted_dbtp: f64, decoded_dbtp: f64) -> Problem {
     let message = format!("{decoded_dbtp:.2} dBTP after the codec, above the ceiling of {wanted_dbtp:.2} dBTP.");
     let remedy = "Ask for less loudness, or take the codec from the `survive` list.".to_owned();
-    Problem::new(Severity::Fail, "codec-over", print, message, remedy)
+    Problem::new(Severity::Fail, "codec-over", &format!("print {print}"), message, remedy)
 }

@@ -133,7 +133,19 @@ fn format_of(format: FileFormat) -> media::FileFormat {
     }
 }
 
-/// The encoder's rate nearest to a rate in the sheet, which allows only those that exist.
+/// The encoder's rate for a rate in a sheet, which allows only those that exist (a test below holds it to that).
 pub(crate) fn kbps_of(kbps: u32) -> Kbps {
     Kbps::new(kbps).unwrap_or(Kbps::ALL[Kbps::ALL.len() - 1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_encoder_knows_every_rate_that_a_sheet_may_ask_for() {
+        for kbps in sheet::keys::MP3_KBPS {
+            assert_eq!(u32::from(kbps_of(*kbps).get()), *kbps);
+        }
+    }
 }

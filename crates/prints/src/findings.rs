@@ -90,15 +90,20 @@ pub fn of_sources(facts: &RunFacts, silent_stems: &[String], rate_hz: f64) -> Ve
             bad.frames
         );
         let remedy = "Export the stem again from where it comes.".to_owned();
-        findings.push(Problem::new(Severity::Fail, "not-a-number", stem, message, remedy));
+        findings.push(Problem::new(Severity::Fail, "not-a-number", &stem_title(stem), message, remedy));
     }
     for stem in silent_stems {
         let message = format!("“{stem}” is silent from start to end.");
         let remedy =
             "Check the file; if it is meant to be silent, write `expect_silence = true` at the stem.".to_owned();
-        findings.push(Problem::new(Severity::Warn, "silent-stem", stem, message, remedy));
+        findings.push(Problem::new(Severity::Warn, "silent-stem", &stem_title(stem), message, remedy));
     }
     findings
+}
+
+/// What a finding calls a stem, in the words of the sheet's own findings, so that `accept` names both alike.
+fn stem_title(stem: &str) -> String {
+    format!("stem {stem}")
 }
 
 /// Finding about a loudness that was not reached.
@@ -112,7 +117,7 @@ pub fn of_loudness(print: &str, target_lufs: f64, reached_lufs: Option<f64>) -> 
         ),
         Some(_) => return None,
     };
-    Some(Problem::new(Severity::Fail, "loudness-missed", print, message, remedy.to_owned()))
+    Some(Problem::new(Severity::Fail, "loudness-missed", &format!("print {print}"), message, remedy.to_owned()))
 }
 
 #[cfg(test)]

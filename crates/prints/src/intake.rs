@@ -123,8 +123,5 @@ fn commonest_rate(files: &[Incoming]) -> u32 {
     let stems = || files.iter().filter(|file| file.group().is_some());
     let count = |rate_hz: u32| stems().filter(|file| file.info.rate_hz == rate_hz).count();
     let most = stems().map(|file| file.info.rate_hz).max_by_key(|rate_hz| (count(*rate_hz), *rate_hz));
-    most.filter(|rate_hz| SONG_RATES_HZ.contains(rate_hz)).unwrap_or(48_000)
+    most.filter(|rate_hz| sheet::keys::RATES_HZ.contains(rate_hz)).unwrap_or(48_000)
 }
-
-/// Rates that a song may have.
-const SONG_RATES_HZ: [u32; 6] = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000];

@@ -14,11 +14,11 @@ pub(crate) fn file_name(sheet: &Sheet, print: &Print, revision: u32, spec: &File
     let parts = NameParts {
         song: &sheet.song,
         revision,
-        version: &print.name,
+        print: &print.name,
         format: spec.format,
         rate_hz: rate_of(spec, sheet.song.rate_hz),
     };
-    names::file_name(print.pattern.as_deref().unwrap_or(names::USUAL_PATTERN), &parts)
+    names::file_name(print.pattern.as_deref().unwrap_or(sheet::keys::USUAL_PATTERN), &parts)
 }
 
 /// The same name, with a number where it is taken already.

@@ -17,5 +17,5 @@ mod solve;
 mod spool;
 
 pub use load::{Loaded, load, plan};
-pub use print::{Order, Printed, Stopped, any_failed, print};
+pub use print::{Order, Printed, Stopped, print};
 pub use revision::Revision;

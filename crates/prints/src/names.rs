@@ -6,9 +6,6 @@
 
 use sheet::{FileFormat, Song};
 
-/// The pattern when the sheet names none.
-pub const USUAL_PATTERN: &str = "{artist}_{title}_{mixer}{revision}_{version}_{resolution}";
-
 /// The scheme asks for titles under 15 characters.
 const TITLE_CHARACTERS: usize = 14;
 
@@ -19,7 +16,7 @@ pub struct NameParts<'a> {
     /// The revision's number.
     pub revision: u32,
     /// The print's name.
-    pub version: &'a str,
+    pub print: &'a str,
     /// The file's format.
     pub format: FileFormat,
     /// The file's rate.
@@ -36,13 +33,16 @@ pub fn file_name(pattern: &str, parts: &NameParts<'_>) -> String {
         (None, None) => other.to_owned(),
     };
     let revision = format!("{:02}", parts.revision);
+    // One for each of `sheet::keys::PLACEHOLDERS`, which the reader holds patterns to.
     let fields = [
-        ("artist", initials(&song.artist_initials, Some(&song.artist), "XX")),
+        ("artist_initials", initials(&song.artist_initials, Some(&song.artist), "XX")),
+        ("artist", joined(&song.artist)),
         ("title", joined(&song.title).chars().take(TITLE_CHARACTERS).collect()),
-        ("mixer", initials(&song.mixer_initials, song.mixer.as_ref(), "Mix")),
+        ("mixer_initials", initials(&song.mixer_initials, song.mixer.as_ref(), "Mix")),
         ("revision", revision),
-        ("version", joined(parts.version)),
+        ("print", joined(parts.print)),
         ("resolution", resolution(parts.format, parts.rate_hz)),
+        ("date", song.date.clone().unwrap_or_default()),
     ];
     let mut name = pattern.to_owned();
     for (field, value) in fields {
@@ -116,6 +116,23 @@ fn extension(format: FileFormat) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_placeholder_that_a_sheet_may_use_is_filled() {
+        let text =
+            "fairprint = 1\n[song]\ntitle = \"Lantern Weather\"\nartist = \"The Tin Orchard\"\nrate_hz = 96000\n";
+        let (sheet, problems) = sheet::read(text, &[]);
+        let song = sheet.unwrap_or_else(|| panic!("{problems:#?}")).song;
+        let format = FileFormat::Wav { bits: 24, dither: sheet::Dither::Tpdf };
+        let parts = NameParts { song: &song, revision: 3, print: "for mastering", format, rate_hz: 96_000 };
+        for (placeholder, _) in sheet::keys::PLACEHOLDERS {
+            let name = file_name(&format!("a{{{placeholder}}}z"), &parts);
+            assert!(!name.contains(placeholder), "{placeholder} stays in {name}");
+        }
+        // The scheme's order: artist, title, mixer with revision, version, rate and depth.
+        let usual = file_name(sheet::keys::USUAL_PATTERN, &parts);
+        assert_eq!(usual, "TTO_LanternWeather_Mix03_ForMastering_96k24.wav");
+    }
 
     #[test]
     fn words_become_safe_pieces_of_names() {

@@ -8,7 +8,7 @@ use std::time::Instant;
 use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
 use measure::Measured;
 use sheet::{Loudness, Print, Sheet};
-use units::{Problem, Severity};
+use units::Problem;
 
 use crate::ending::{Ended, Ending};
 use crate::files::{self, Finished, Job};
@@ -284,7 +284,7 @@ impl Run<'_> {
         let format = labels::format_in_words(spec, finished.rate_hz);
         let port = self.plan.prints.iter().find(|port| print.name == *port.name.as_str());
         let findings = findings::of_file(&FileFacts {
-            at: &format!("{}, {format}", print.name),
+            at: &format!("print {}, {format}", print.name),
             measured: &finished.measured,
             ceiling_dbtp: port.and_then(|port| self.plan.ceiling_dbtp(port)),
             lossy: matches!(spec.format, sheet::FileFormat::Mp3 { .. }),
@@ -344,10 +344,4 @@ impl Run<'_> {
         }
         Ok(())
     }
-}
-
-/// Whether any finding of a list must not be delivered.
-#[must_use]
-pub fn any_failed(findings: &[Problem]) -> bool {
-    findings.iter().any(|finding| finding.severity == Severity::Fail)
 }

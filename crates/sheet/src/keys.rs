@@ -131,8 +131,8 @@ pub const FORMAT: u32 = 1;
 /// Sample rates a song or file may have.
 pub const RATES_HZ: &[u32] = &[44_100, 48_000, 88_200, 96_000, 176_400, 192_000];
 
-/// Bit rates of MPEG-1 Layer III (ISO/IEC 11172-3, table of bit rates).
-pub const MP3_KBPS: &[u32] = &[32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320];
+/// Bit rates of MPEG-1 Layer III (ISO/IEC 11172-3, table of bit rates), without the lowest four, which no music is sent at.
+pub const MP3_KBPS: &[u32] = &[64, 80, 96, 112, 128, 160, 192, 224, 256, 320];
 
 /// Codecs that a print can be made to survive, with their bit rates.
 pub const CODECS: &[(&str, &[u32])] = &[("mp3", MP3_KBPS)];

@@ -10,7 +10,9 @@ pub fn run(voice: &Voice, args: &CheckArgs) -> Outcome {
         Ok(loaded) => loaded,
         Err(fault) => return voice.fault(&fault),
     };
-    let plan = if loaded.is_sound() { prints::plan(&mut loaded).map(|(plan, _)| plan) } else { None };
+    let sound = loaded.is_sound();
+    let plan = if sound { prints::plan(&mut loaded).map(|(plan, _)| plan) } else { None };
+    let unusable = sound && plan.is_none();
     voice.sheet_problems(&loaded);
     let text = plan.as_ref().map(ToString::to_string);
     let mut data = serde_json::json!({ "findings": loaded.problems });
@@ -23,9 +25,22 @@ pub fn run(voice: &Voice, args: &CheckArgs) -> Outcome {
         (Some(sheet), Some(plan)) => {
             let length = units::format_time(plan.song_frames as f64 / plan.rate_hz);
             let (stems, buses, prints) = (sheet.stems().count(), sheet.buses().count(), sheet.prints.len());
-            voice.say(&format!("Sound: {stems} stems, {buses} buses, {prints} prints, {length} of song."));
+            let [stems, buses, prints] = [(stems, "stem"), (buses, "bus"), (prints, "print")].map(counted);
+            voice.say(&format!("Sound: {stems}, {buses}, {prints}, {length} of song."));
             Outcome::Done
         }
+        // It can be read, but what it says must not be printed.
+        (Some(_), None) if !unusable => Outcome::CheckFailed,
         _ => Outcome::Input,
     }
+}
+
+/// A number of things: `1 stem`, `2 buses`.
+fn counted((count, thing): (usize, &str)) -> String {
+    let ending = match (count, thing.ends_with('s')) {
+        (1, _) => "",
+        (_, true) => "es",
+        (_, false) => "s",
+    };
+    format!("{count} {thing}{ending}")
 }
