@@ -28,28 +28,33 @@ pub(crate) struct Response {
     pub(crate) cross: Option<Vec<Frame>>,
 }
 
-/// The half spectrum of left and right: real and imaginary parts apart, so that products run in straight loops.
+/// Bins worked on at once.
+const BINS: usize = 8;
+
+/// The half spectrum of left and right: real and imaginary parts apart, in rows of bins, so that products become
+/// vector code.
 #[derive(Clone)]
-struct Spectrum([Vec<f64>; 4]);
+struct Spectrum([Vec<[f64; BINS]>; 4]);
 
 impl Spectrum {
     fn silent(block: usize) -> Self {
-        Self([0; 4].map(|_| vec![0.0; block + 1]))
+        Self([0; 4].map(|_| vec![[0.0; BINS]; block / BINS + 1]))
     }
 
     fn clear(&mut self) {
-        self.0.iter_mut().for_each(|part| part.fill(0.0));
+        self.0.iter_mut().for_each(|part| part.fill([0.0; BINS]));
     }
 
     /// Separates the spectra of left and right from the transform of left + i right.
     fn unpack(&mut self, packed: &[Complex<f64>]) {
         let [left_re, left_im, right_re, right_im] = &mut self.0;
-        for k in 0..left_re.len() {
+        for k in 0..=packed.len() / 2 {
             let (z, mirror) = (packed[k], packed[(packed.len() - k) % packed.len()]);
-            left_re[k] = 0.5 * (z.re + mirror.re);
-            left_im[k] = 0.5 * (z.im - mirror.im);
-            right_re[k] = 0.5 * (z.im + mirror.im);
-            right_im[k] = 0.5 * (mirror.re - z.re);
+            let (row, bin) = (k / BINS, k % BINS);
+            left_re[row][bin] = 0.5 * (z.re + mirror.re);
+            left_im[row][bin] = 0.5 * (z.im - mirror.im);
+            right_re[row][bin] = 0.5 * (z.im + mirror.im);
+            right_im[row][bin] = 0.5 * (mirror.re - z.re);
         }
     }
 
@@ -57,28 +62,31 @@ impl Spectrum {
     fn pack(&self, packed: &mut [Complex<f64>]) {
         let [left_re, left_im, right_re, right_im] = &self.0;
         let size = packed.len();
-        for k in 0..left_re.len() {
-            packed[(size - k) % size] = Complex::new(left_re[k] + right_im[k], right_re[k] - left_im[k]);
-            packed[k] = Complex::new(left_re[k] - right_im[k], left_im[k] + right_re[k]);
+        for k in 0..=size / 2 {
+            let (row, bin) = (k / BINS, k % BINS);
+            let [lr, li, rr, ri] = [left_re, left_im, right_re, right_im].map(|part| part[row][bin]);
+            packed[(size - k) % size] = Complex::new(lr + ri, rr - li);
+            packed[k] = Complex::new(lr - ri, li + rr);
         }
     }
 
-    /// Adds `x h` for left and right; with `crossed`, left of x meets right of h's target.
-    fn add_product(&mut self, x: &Self, h: &Self, crossed: bool) {
+    /// Adds the products of inputs and partitions, for left and right; crossed, left takes the input of right.
+    fn add_products(&mut self, inputs: &[Self], partitions: &[Self], crossed: bool) {
         for c in 0..2 {
             let from = if crossed { 1 - c } else { c };
-            let [re, im] = self.0[2 * c..2 * c + 2].get_disjoint_mut([0, 1]).expect("two parts");
-            multiply_add(re, im, [&x.0[2 * from], &x.0[2 * from + 1]], [&h.0[2 * c], &h.0[2 * c + 1]]);
+            for row in 0..self.0[0].len() {
+                let (mut re, mut im) = (self.0[2 * c][row], self.0[2 * c + 1][row]);
+                for (x, h) in inputs.iter().zip(partitions) {
+                    let (xr, xi) = (&x.0[2 * from][row], &x.0[2 * from + 1][row]);
+                    let (hr, hi) = (&h.0[2 * c][row], &h.0[2 * c + 1][row]);
+                    for k in 0..BINS {
+                        re[k] += xr[k] * hr[k] - xi[k] * hi[k];
+                        im[k] += xr[k] * hi[k] + xi[k] * hr[k];
+                    }
+                }
+                (self.0[2 * c][row], self.0[2 * c + 1][row]) = (re, im);
+            }
         }
-    }
-}
-
-fn multiply_add(re: &mut [f64], im: &mut [f64], [xr, xi]: [&[f64]; 2], [hr, hi]: [&[f64]; 2]) {
-    let n = re.len();
-    let (im, xr, xi, hr, hi) = (&mut im[..n], &xr[..n], &xi[..n], &hr[..n], &hi[..n]);
-    for k in 0..n {
-        re[k] += xr[k] * hr[k] - xi[k] * hi[k];
-        im[k] += xr[k] * hi[k] + xi[k] * hr[k];
     }
 }
 
@@ -111,6 +119,20 @@ pub(crate) struct Memory {
     phase: usize,
 }
 
+/// Adds the direct sum of some taps, four at a time. The window begins [`HEAD_FRAMES`] before the part.
+#[inline]
+fn add_taps(taps: &[Frame], window: &[Frame], part: &mut [Frame], turn: impl Fn(Frame) -> Frame) {
+    for (group, taps) in taps.chunks_exact(4).enumerate() {
+        let past = &window[HEAD_FRAMES - 4 * group - 3..][..part.len() + 3];
+        for (y, x) in part.iter_mut().zip(past.windows(4)) {
+            for k in 0..4 {
+                let x = turn(x[3 - k]);
+                *y = [y[0] + taps[k][0] * x[0], y[1] + taps[k][1] * x[1]];
+            }
+        }
+    }
+}
+
 /// A convolver for one response.
 pub(crate) struct Convolver {
     head: Response,
@@ -131,7 +153,7 @@ impl Convolver {
         }
         let largest = stages.last().map_or(0, |stage| 2 * stage.block);
         let scratch = stages.iter().flat_map(|s| [&s.forward, &s.inverse]).map(|f| f.get_inplace_scratch_len()).max();
-        let head = |taps: &[Frame]| (0..HEAD_FRAMES.min(length)).map(|i| tap(taps, i)).collect();
+        let head = |taps: &[Frame]| (0..HEAD_FRAMES).map(|i| tap(taps, i)).collect();
         Self {
             head: Response { own: head(&response.own), cross: response.cross.as_deref().map(head) },
             work: vec![Complex::default(); largest],
@@ -197,15 +219,9 @@ impl Convolver {
         let window = &mut window[..frames + HEAD_FRAMES];
         recent.read(frames + HEAD_FRAMES, window);
         part.fill(SILENCE);
-        for (k, h) in self.head.own.iter().enumerate() {
-            for (y, x) in part.iter_mut().zip(&window[HEAD_FRAMES - k..]) {
-                *y = [y[0] + h[0] * x[0], y[1] + h[1] * x[1]];
-            }
-        }
-        for (k, h) in self.head.cross.iter().flatten().enumerate() {
-            for (y, x) in part.iter_mut().zip(&window[HEAD_FRAMES - k..]) {
-                *y = [y[0] + h[0] * x[1], y[1] + h[1] * x[0]];
-            }
+        add_taps(&self.head.own, window, part, |x| x);
+        if let Some(cross) = &self.head.cross {
+            add_taps(cross, window, part, |[left, right]| [right, left]);
         }
     }
 
@@ -224,11 +240,12 @@ impl Convolver {
         memory.past[memory.newest].unpack(work);
         let sum = &mut self.sum[index];
         sum.clear();
-        for (age, own) in stage.own.iter().enumerate() {
-            let x = &memory.past[(memory.newest + age) % count];
-            sum.add_product(x, own, false);
-            if let Some(cross) = &stage.cross {
-                sum.add_product(x, &cross[age], true);
+        // The inputs from the newest to the oldest lie in two pieces of the ring.
+        let (second, first) = memory.past.split_at(memory.newest);
+        for (partitions, crossed) in [(Some(&stage.own), false), (stage.cross.as_ref(), true)] {
+            if let Some(partitions) = partitions {
+                sum.add_products(first, partitions, crossed);
+                sum.add_products(second, &partitions[first.len()..], crossed);
             }
         }
         sum.pack(work);
