@@ -45,28 +45,39 @@ impl Spectrum {
         self.0.iter_mut().for_each(|part| part.fill([0.0; BINS]));
     }
 
+    /// Left real, left imaginary, right real, right imaginary, from bin 0 to the highest.
+    fn bins(&mut self, half: usize) -> [&mut [f64]; 4] {
+        self.0.each_mut().map(|part| &mut part.as_flattened_mut()[..=half])
+    }
+
     /// Separates the spectra of left and right from the transform of left + i right.
     fn unpack(&mut self, packed: &[Complex<f64>]) {
-        let [left_re, left_im, right_re, right_im] = &mut self.0;
-        for k in 0..=packed.len() / 2 {
-            let (z, mirror) = (packed[k], packed[(packed.len() - k) % packed.len()]);
-            let (row, bin) = (k / BINS, k % BINS);
-            left_re[row][bin] = 0.5 * (z.re + mirror.re);
-            left_im[row][bin] = 0.5 * (z.im - mirror.im);
-            right_re[row][bin] = 0.5 * (z.im + mirror.im);
-            right_im[row][bin] = 0.5 * (mirror.re - z.re);
+        let half = packed.len() / 2;
+        let [left_re, left_im, right_re, right_im] = self.bins(half);
+        (left_re[0], right_re[0]) = (packed[0].re, packed[0].im);
+        (left_im[0], right_im[0]) = (0.0, 0.0);
+        let left = left_re[1..].iter_mut().zip(&mut left_im[1..]);
+        let right = right_re[1..].iter_mut().zip(&mut right_im[1..]);
+        let mirrored = packed[1..=half].iter().zip(packed[half..].iter().rev());
+        for ((left, right), (z, mirror)) in left.zip(right).zip(mirrored) {
+            (*left.0, *left.1) = (0.5 * (z.re + mirror.re), 0.5 * (z.im - mirror.im));
+            (*right.0, *right.1) = (0.5 * (z.im + mirror.im), 0.5 * (mirror.re - z.re));
         }
     }
 
     /// The inverse of [`Spectrum::unpack`].
-    fn pack(&self, packed: &mut [Complex<f64>]) {
-        let [left_re, left_im, right_re, right_im] = &self.0;
-        let size = packed.len();
-        for k in 0..=size / 2 {
-            let (row, bin) = (k / BINS, k % BINS);
-            let [lr, li, rr, ri] = [left_re, left_im, right_re, right_im].map(|part| part[row][bin]);
-            packed[(size - k) % size] = Complex::new(lr + ri, rr - li);
-            packed[k] = Complex::new(lr - ri, li + rr);
+    fn pack(&mut self, packed: &mut [Complex<f64>]) {
+        let half = packed.len() / 2;
+        let [left_re, left_im, right_re, right_im] = self.bins(half);
+        packed[0] = Complex::new(left_re[0], right_re[0]);
+        packed[half] = Complex::new(left_re[half], right_re[half]);
+        let (low, high) = packed.split_at_mut(half);
+        let left = left_re[1..half].iter().zip(&left_im[1..half]);
+        let right = right_re[1..half].iter().zip(&right_im[1..half]);
+        let mirrored = low[1..].iter_mut().zip(high[1..].iter_mut().rev());
+        for ((left, right), (z, mirror)) in left.zip(right).zip(mirrored) {
+            *z = Complex::new(left.0 - right.1, left.1 + right.0);
+            *mirror = Complex::new(left.0 + right.1, right.0 - left.1);
         }
     }
 
@@ -102,7 +113,7 @@ struct Stage {
 /// What a stage remembers of one lane.
 struct StageMemory {
     /// The last two blocks of input: a ring of two, and where the next frame goes.
-    input: Vec<Frame>,
+    input: Vec<Complex<f64>>,
     at: usize,
     /// Spectra of past inputs, a ring.
     past: Vec<Spectrum>,
@@ -166,7 +177,7 @@ impl Convolver {
     /// Silent memory for one lane.
     pub(crate) fn memory(&self) -> Memory {
         let stage = |stage: &Stage| StageMemory {
-            input: vec![SILENCE; 2 * stage.block],
+            input: vec![Complex::default(); 2 * stage.block],
             at: 0,
             past: vec![Spectrum::silent(stage.block); stage.own.len()],
             newest: 0,
@@ -194,7 +205,8 @@ impl Convolver {
         let frames = part.len();
         memory.recent.write(part);
         for stage in &mut memory.stages {
-            stage.input[stage.at..stage.at + frames].copy_from_slice(part);
+            let place = &mut stage.input[stage.at..stage.at + frames];
+            place.iter_mut().zip(part.iter()).for_each(|(z, x)| *z = Complex::new(x[0], x[1]));
         }
         self.head_sum(&memory.recent, part);
         for stage in &mut memory.stages {
@@ -231,9 +243,8 @@ impl Convolver {
         let size = 2 * stage.block;
         let work = &mut self.work[..size];
         let (newer, older) = memory.input.split_at(memory.at);
-        for (z, x) in work.iter_mut().zip(older.iter().chain(newer)) {
-            *z = Complex::new(x[0], x[1]);
-        }
+        work[..older.len()].copy_from_slice(older);
+        work[older.len()..].copy_from_slice(newer);
         stage.forward.process_with_scratch(work, &mut self.scratch);
         let count = memory.past.len();
         memory.newest = (memory.newest + count - 1) % count;
@@ -262,7 +273,7 @@ impl Memory {
         self.recent.clear(SILENCE);
         self.phase = 0;
         for stage in &mut self.stages {
-            stage.input.fill(SILENCE);
+            stage.input.fill(Complex::default());
             stage.output.fill(SILENCE);
             stage.past.iter_mut().for_each(Spectrum::clear);
             (stage.at, stage.newest) = (0, 0);
