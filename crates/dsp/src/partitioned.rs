@@ -148,7 +148,8 @@ fn add_taps(taps: &[Frame], window: &[Frame], part: &mut [Frame], turn: impl Fn(
 pub(crate) struct Convolver {
     head: Response,
     stages: Vec<Stage>,
-    work: Vec<Complex<f64>>,
+    /// A transform and what it is made of.
+    work: [Vec<Complex<f64>>; 2],
     scratch: Vec<Complex<f64>>,
     sum: Vec<Spectrum>,
 }
@@ -163,11 +164,12 @@ impl Convolver {
             stages.push(Stage::new(&mut planner, block, end, response));
         }
         let largest = stages.last().map_or(0, |stage| 2 * stage.block);
-        let scratch = stages.iter().flat_map(|s| [&s.forward, &s.inverse]).map(|f| f.get_inplace_scratch_len()).max();
+        let scratch =
+            stages.iter().flat_map(|s| [&s.forward, &s.inverse]).map(|f| f.get_outofplace_scratch_len()).max();
         let head = |taps: &[Frame]| (0..HEAD_FRAMES).map(|i| tap(taps, i)).collect();
         Self {
             head: Response { own: head(&response.own), cross: response.cross.as_deref().map(head) },
-            work: vec![Complex::default(); largest],
+            work: [0, 1].map(|_| vec![Complex::default(); largest]),
             scratch: vec![Complex::default(); scratch.unwrap_or(0)],
             sum: stages.iter().map(|stage| Spectrum::silent(stage.block)).collect(),
             stages,
@@ -241,14 +243,15 @@ impl Convolver {
     fn turn(&mut self, index: usize, memory: &mut StageMemory) {
         let stage = &self.stages[index];
         let size = 2 * stage.block;
-        let work = &mut self.work[..size];
+        let [from, to] = &mut self.work;
+        let (from, to) = (&mut from[..size], &mut to[..size]);
         let (newer, older) = memory.input.split_at(memory.at);
-        work[..older.len()].copy_from_slice(older);
-        work[older.len()..].copy_from_slice(newer);
-        stage.forward.process_with_scratch(work, &mut self.scratch);
+        from[..older.len()].copy_from_slice(older);
+        from[older.len()..].copy_from_slice(newer);
+        stage.forward.process_outofplace_with_scratch(from, to, &mut self.scratch);
         let count = memory.past.len();
         memory.newest = (memory.newest + count - 1) % count;
-        memory.past[memory.newest].unpack(work);
+        memory.past[memory.newest].unpack(to);
         let sum = &mut self.sum[index];
         sum.clear();
         // The inputs from the newest to the oldest lie in two pieces of the ring.
@@ -259,9 +262,9 @@ impl Convolver {
                 sum.add_products(second, &partitions[first.len()..], crossed);
             }
         }
-        sum.pack(work);
-        stage.inverse.process_with_scratch(work, &mut self.scratch);
-        for (y, z) in memory.output.iter_mut().zip(&work[stage.block..]) {
+        sum.pack(from);
+        stage.inverse.process_outofplace_with_scratch(from, to, &mut self.scratch);
+        for (y, z) in memory.output.iter_mut().zip(&to[stage.block..]) {
             *y = [z.re, z.im].map(crate::space::settle);
         }
     }
