@@ -141,8 +141,9 @@ impl<'a> Compiler<'a> {
             };
             node.rides.iter().filter_map(on_link).collect()
         };
-        let rides = (0..node.chain.len()).map(rides_of).collect();
-        let (links, leaves, chain_tail) = self.chain(&node.name, &node.chain, arrives, rides);
+        let chain: Vec<Link> = self.sheet.processors(node).cloned().collect();
+        let rides = (0..chain.len()).map(rides_of).collect();
+        let (links, leaves, chain_tail) = self.chain(&node.name, &chain, arrives, rides);
         let trim = GainLaw { inverted: node.inverted, ..GainLaw::of(self.level(node, Target::Trim, node.trim_db)) };
         self.step_of[index] = Some(self.steps.len());
         self.steps.push(Step {

@@ -8,6 +8,7 @@
 
 pub mod align;
 pub mod compare;
+pub mod components;
 pub mod decay;
 pub mod harmonics;
 pub mod level;
@@ -22,6 +23,7 @@ pub mod true_peak;
 
 pub use align::{Alignment, Polarity, align};
 pub use compare::{Comparison, compare};
+pub use components::{Parting, parting};
 pub use decay::{BandDecay, Decay};
 pub use harmonics::{Harmonics, Intermodulation, harmonics, intermodulation};
 pub use level::{ClipRun, Clips};

@@ -1,7 +1,7 @@
 //! Verdicts on prints: facts in, findings out.
 
-use engine::RunFacts;
-use measure::Measured;
+use engine::{Plan, Role, RunFacts};
+use measure::{Measured, Parting};
 use units::{Problem, Severity, format_time};
 
 /// How far above its ceiling a file may read before it counts: the limiter's own promise.
@@ -12,6 +12,13 @@ pub const LOUDNESS_TOLERANCE_LU: f64 = 0.05;
 
 /// Mean of a channel from which it counts as an offset: -60 dB of full scale. Common practice, no source.
 const DC_LIMIT: f64 = 0.001;
+
+/// Phase between the middle and the sides from which it is told, and from which it is a warning. At 30 degrees and equal
+/// levels the far speaker is at -11.4 dB (tangent of half the angle), at 60 at -4.8 dB. Common practice, no source.
+const PARTED_DEG: [f64; 2] = [30.0, 60.0];
+
+/// Frames of the responses that the phase is taken from: bins of 1.5 Hz at 48 kHz.
+const RESPONSE_FRAMES: usize = 1 << 15;
 
 /// What a verdict on a file needs to know.
 pub struct FileFacts<'a> {
@@ -79,6 +86,42 @@ pub fn of_file(facts: &FileFacts<'_>) -> Vec<Problem> {
     findings
 }
 
+/// Findings that need the plan alone: what unequal equalisers of middle and sides, or of left and right, do to the image.
+#[must_use]
+pub fn of_plan(plan: &Plan) -> Vec<Problem> {
+    let parted = |step: &engine::Step| {
+        let responses = engine::one_sided_responses(&step.links, plan.rate_hz, RESPONSE_FRAMES)?;
+        let parting = measure::parting(&responses, plan.rate_hz)?;
+        let title = match step.role {
+            Role::Stem => "stem",
+            Role::Bus => "bus",
+            Role::Print => "print",
+            Role::Probe => return None,
+        };
+        of_parting(&format!("{title} {}", step.name), &parting)
+    };
+    plan.steps.iter().filter_map(parted).collect()
+}
+
+fn of_parting(at: &str, parting: &Parting) -> Option<Problem> {
+    let apart = parting.apart_deg.abs();
+    let severity = match apart {
+        _ if apart < PARTED_DEG[0] => return None,
+        _ if apart < PARTED_DEG[1] => Severity::Note,
+        _ => Severity::Warn,
+    };
+    let message = format!(
+        "At {:.0} Hz its equalisers turn the sides {apart:.0}° away from the middle: a sound on one side alone also plays \
+         in the far speaker, at {:.1} dB of the near one and {:.0}° from it.",
+        parting.hz,
+        parting.far_db,
+        parting.far_deg.abs()
+    );
+    let remedy = "Set `phase = \"linear\"` in the equalisers that work on one side or component, make their curves more alike, or treat the \
+                  stems that need it ahead of this sum.";
+    Some(Problem::new(severity, "parted-phase", at, message, remedy.to_owned()))
+}
+
 /// Findings about the sources of a run.
 #[must_use]
 pub fn of_sources(facts: &RunFacts, silent_stems: &[String], rate_hz: f64) -> Vec<Problem> {
@@ -140,6 +183,14 @@ mod tests {
         assert_eq!(of_file(&facts(true))[0].severity, Severity::Warn);
         let quiet = tone(0.5);
         assert_eq!(of_file(&FileFacts { measured: &quiet, ..facts(false) }), []);
+    }
+
+    #[test]
+    fn phase_between_middle_and_sides_is_told_where_it_is_heard() {
+        let parting = |apart_deg| Parting { hz: 120.0, apart_deg, far_db: -0.2, far_deg: 71.0 };
+        let severity = |apart: f64| of_parting("bus main", &parting(apart)).map(|finding| finding.severity);
+        assert_eq!([severity(12.0), severity(-29.0)], [None, None]);
+        assert_eq!([severity(-35.0), severity(70.0)], [Some(Severity::Note), Some(Severity::Warn)]);
     }
 
     #[test]

@@ -7,6 +7,8 @@ use engine::{Fault, Folder, Plan};
 use sheet::Sheet;
 use units::{Problem, Severity};
 
+use crate::findings;
+
 /// A sheet that was read, with its text for messages that point into it.
 pub struct Loaded {
     /// Where it lies.
@@ -54,12 +56,18 @@ pub fn load(path: &Path) -> Result<Loaded, Fault> {
     Ok(Loaded { path: path.to_owned(), text, sheet, problems })
 }
 
-/// Compiles a sound sheet. Files that cannot be used and processors that cannot be built are added to its problems.
+/// Compiles a sound sheet. Files that cannot be used and processors that cannot be built are added to its problems, and
+/// so is what the plan alone gives away.
 pub fn plan(loaded: &mut Loaded) -> Option<(Plan, Folder)> {
     let sheet = loaded.sheet.as_ref()?;
     let folder = Folder::new(loaded.folder(), sheet.song.rate_hz);
     match engine::compile(sheet, &folder) {
-        Ok(plan) => Some((plan, folder)),
+        Ok(plan) => {
+            let mut found = findings::of_plan(&plan);
+            sheet::accept(sheet, &mut found);
+            loaded.problems.extend(found);
+            Some((plan, folder))
+        }
         Err(problems) => {
             loaded.problems.extend(problems);
             None

@@ -41,6 +41,8 @@ pub enum Takes {
     Table(&'static Group),
     /// A list of tables.
     Tables(&'static Group),
+    /// The parameters of one processor.
+    Processor(&'static str),
     /// A list of processors.
     Chain,
     /// A list of `"CODEC KBPS"`.
@@ -237,6 +239,15 @@ pub static REFERENCE: Group =
 /// A named passage.
 pub static SECTION: Group = Group::new("section", "A passage with a name, which times may use.", &[NAME, SECTION_FROM]);
 
+// [console]
+
+pub(crate) const CONSOLE: Key = Key::new(
+    "console",
+    Takes::Processor("console"),
+    "One console colour for the whole song: it ends the chain of every stem. A stem or bus with a `console` in its own \
+     chain keeps it there, and takes from here what it does not say itself.",
+);
+
 // [[stem]], [[bus]]
 
 pub(crate) const TO: Key = Key::new("to", Takes::NameOf(Named::Bus), "The bus it goes to.");
@@ -403,6 +414,7 @@ pub static SHEET: Group = Group::new(
         Key::new("song", Takes::Table(&SONG), SONG.sentence).required(),
         Key::new("reference", Takes::Tables(&REFERENCE), REFERENCE.sentence),
         Key::new("section", Takes::Tables(&SECTION), SECTION.sentence),
+        CONSOLE,
         Key::new("stem", Takes::Tables(&STEM), STEM.sentence),
         Key::new("bus", Takes::Tables(&BUS), BUS.sentence),
         Key::new("print", Takes::Tables(&PRINT), PRINT.sentence),

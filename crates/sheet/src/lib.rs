@@ -28,7 +28,7 @@ pub use model::{
     Accepted, CodecChoice, Dither, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind, Print, Reference, Ride,
     Section, Send, Sheet, Song, Tap, Target,
 };
-pub use network::network_findings;
+pub use network::{accept, network_findings};
 pub use reader::read;
 pub use reference::reference;
 pub use schema::schema;

@@ -83,6 +83,8 @@ pub struct Sheet {
     pub references: Vec<Reference>,
     /// Named passages, in order of time.
     pub sections: Vec<Section>,
+    /// The console colour that ends the chain of every stem without one of its own.
+    pub console: Option<Link>,
     /// The network: stems, then buses, each in the order of the text.
     pub nodes: Vec<Node>,
     /// What is printed.
@@ -106,6 +108,15 @@ impl Sheet {
     /// The buses, in order.
     pub fn buses(&self) -> impl Iterator<Item = &Node> {
         self.nodes.iter().filter(|node| !node.is_stem())
+    }
+
+    /// The processors that a node really has: its chain, and the song's console where the chain of a stem has none.
+    pub fn processors<'a>(&'a self, node: &'a Node) -> impl Iterator<Item = &'a Link> {
+        let of_song = self.console.as_ref().filter(|console| {
+            let is_console = |link: &Link| link.settings.spec() == console.settings.spec();
+            node.is_stem() && !node.chain.iter().any(is_console)
+        });
+        node.chain.iter().chain(of_song)
     }
 
     /// The reference of a name.

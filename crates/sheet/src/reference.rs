@@ -117,6 +117,7 @@ fn key_in_words(key: &Key) -> (String, String) {
         Takes::NameOf(Named::Reference) => "a reference",
         Takes::Table(_) => "a table",
         Takes::Tables(_) => "a list of tables",
+        Takes::Processor(_) => "a processor's parameters",
         Takes::Chain => "a list of processors",
         Takes::Codecs => "a list of codecs",
         Takes::Points => "a list of points",

@@ -16,7 +16,7 @@ pub fn schema(catalogue: &[&'static Spec]) -> Value {
     definitions.insert("time".to_owned(), time());
     definitions.insert("link".to_owned(), link(catalogue));
     for spec in catalogue {
-        definitions.insert(processor_name(spec), processor(spec));
+        definitions.insert(processor_name(spec.name), processor(spec));
     }
     root["$schema"] = json!("https://json-schema.org/draft/2020-12/schema");
     root["title"] = json!("Fairprint recall sheet");
@@ -64,6 +64,7 @@ fn property(key: &Key, definitions: &mut Map<String, Value>) -> Value {
         Takes::NameOf(_) => json!({ "type": "string", "minLength": 1 }),
         Takes::Table(inner) => reference(inner, definitions),
         Takes::Tables(inner) => json!({ "type": "array", "items": reference(inner, definitions) }),
+        Takes::Processor(name) => json!({ "$ref": format!("#/$defs/{}", processor_name(name)) }),
         Takes::Chain => json!({ "type": "array", "items": { "$ref": "#/$defs/link" } }),
         Takes::Codecs => json!({ "type": "array", "items": { "type": "string", "pattern": codecs() } }),
         Takes::Points => json!({ "type": "array", "minItems": 1, "items": {
@@ -146,7 +147,7 @@ fn codecs() -> String {
 fn link(catalogue: &[&'static Spec]) -> Value {
     let any = catalogue.iter().map(|spec| {
         let mut properties = Map::new();
-        properties.insert(spec.name.to_owned(), json!({ "$ref": format!("#/$defs/{}", processor_name(spec)) }));
+        properties.insert(spec.name.to_owned(), json!({ "$ref": format!("#/$defs/{}", processor_name(spec.name)) }));
         properties.insert(keys::OFF.name.to_owned(), property(&keys::OFF, &mut Map::new()));
         json!({
             "type": "object",
@@ -158,8 +159,8 @@ fn link(catalogue: &[&'static Spec]) -> Value {
     json!({ "description": "A processor and its parameters.", "anyOf": any.collect::<Vec<_>>() })
 }
 
-fn processor_name(spec: &Spec) -> String {
-    format!("processor {}", spec.name)
+fn processor_name(name: &str) -> String {
+    format!("processor {name}")
 }
 
 fn processor(spec: &Spec) -> Value {

@@ -38,6 +38,21 @@ fn an_acceptance_covers_its_code_and_place_alone() {
 }
 
 #[test]
+fn the_console_of_the_song_ends_every_stem_and_fills_what_a_console_of_its_own_leaves_open() {
+    let (sheet, _) = read(include_str!("cases/console_of_the_song.toml"));
+    let amounts = |name: &str| -> Vec<(f64, f64)> {
+        let (_, node) = sheet.node(name).expect("it is there");
+        let consoles = sheet.processors(node).filter(|link| link.settings.spec().name == "console");
+        consoles.map(|link| (link.settings.number(&fixture::AMOUNT), link.settings.number(&fixture::OFFSET))).collect()
+    };
+    assert_eq!(amounts("kick"), [(-50.0, 6.0)]);
+    assert_eq!(amounts("voice"), [(-50.0, 0.0)]);
+    assert_eq!(amounts("mix"), [], "buses have none unless they say so");
+    let (_, bell) = sheet.node("bell").expect("it is there");
+    assert!(sheet.processors(bell).all(|link| link.off), "a console that is off keeps the song's away");
+}
+
+#[test]
 fn findings_are_told_of_a_loop_too_when_code_asks_for_them() {
     let (mut sheet, _) = read(include_str!("cases/whole.toml"));
     for node in &mut sheet.nodes {

@@ -5,6 +5,7 @@
 mod songs;
 
 mod alignment;
+mod colour;
 mod cutting;
 mod lanes;
 mod paths;

@@ -4,8 +4,8 @@ use units::{At, Param, Rows, Settings, Spec};
 
 use super::Reader;
 use super::fields::Fields;
-use super::report::Fault;
-use crate::keys;
+use super::report::{Fault, Report};
+use crate::keys::{self, Takes};
 use crate::model::Link;
 use crate::tree::{Entry, Written};
 
@@ -59,7 +59,7 @@ fn read_link(reader: &Reader<'_>, item: &Written, at: String) -> Option<Link> {
     let own = Fields::open_keys(report, &entry.item, at.clone(), known_keys(spec))?;
     let around = Fields::open_keys(report, item, at, [spec.name, keys::OFF.name])?;
     Some(Link {
-        settings: read_settings(spec, &own),
+        settings: read_settings(spec, reader.console.as_ref(), &own),
         off: around.switch(&keys::OFF),
         key: spec.outside_key.then(|| reader.names.resolve(&own, &keys::OUTSIDE_KEY)).flatten(),
         place: report.place(&entry.key_span),
@@ -72,8 +72,20 @@ fn known_keys(spec: &'static Spec) -> impl Iterator<Item = &'static str> + Clone
     params.chain(spec.rows.map(|rows| rows.name)).chain(spec.outside_key.then_some(keys::OUTSIDE_KEY.name))
 }
 
-fn read_settings(spec: &'static Spec, own: &Fields<'_>) -> Settings {
-    let mut settings = Settings::defaults(spec);
+/// The console colour of the whole song.
+pub(super) fn read_console(report: &Report<'_>, catalogue: &[&'static Spec], sheet: &Fields<'_>) -> Option<Link> {
+    let Takes::Processor(name) = keys::CONSOLE.takes else { return None };
+    let entry = sheet.get(keys::CONSOLE.name)?;
+    let spec = catalogue.iter().find(|spec| spec.name == name)?;
+    let own = Fields::open_keys(report, &entry.item, keys::CONSOLE.name.to_owned(), known_keys(spec))?;
+    let settings = read_settings(spec, None, &own);
+    Some(Link { settings, off: false, key: None, place: report.place(&entry.key_span) })
+}
+
+/// What a processor's table says; where it is silent, the song's settings for that processor, or else the defaults.
+fn read_settings(spec: &'static Spec, of_song: Option<&Link>, own: &Fields<'_>) -> Settings {
+    let of_song = of_song.map(|link| &link.settings).filter(|settings| settings.spec().name == spec.name);
+    let mut settings = of_song.cloned().unwrap_or_else(|| Settings::defaults(spec));
     set_all(&mut settings, None, spec.params, own);
     if let Some(rows) = spec.rows {
         read_rows(&mut settings, &rows, own);
@@ -99,6 +111,8 @@ fn read_rows(settings: &mut Settings, rows: &Rows, own: &Fields<'_>) {
 
 fn set_all(settings: &mut Settings, row: Option<usize>, params: &'static [Param], fields: &Fields<'_>) {
     for (index, param) in params.iter().enumerate() {
-        settings.set(At { row, param: index }, fields.param(param));
+        if fields.get(param.name).is_some() {
+            settings.set(At { row, param: index }, fields.param(param));
+        }
     }
 }

@@ -20,7 +20,7 @@ use units::{Problem, Spec};
 pub(crate) use forms::{inside, range, whole_list, with_unit};
 
 use crate::keys;
-use crate::model::{Accepted, Reference, Sheet};
+use crate::model::{Accepted, Link, Reference, Sheet};
 use crate::network::{self, network_findings};
 use crate::tree::{Tree, Written};
 use clock::Clock;
@@ -34,6 +34,7 @@ struct Reader<'a> {
     catalogue: &'a [&'static Spec],
     names: Names,
     clock: Clock,
+    console: Option<Link>,
 }
 
 /// Reads a recall sheet. The catalogue says which processors there are. Problems come in the order of the text.
@@ -73,13 +74,15 @@ fn read_root(report: &Report<'_>, catalogue: &[&'static Spec], root: &Written) -
     let (song, mut clock) = song::read_song(&fields);
     let sections = song::read_sections(&fields, &mut clock);
     let names = Names::gather(&fields);
-    let reader = Reader { report, catalogue, names, clock };
+    let console = chain::read_console(report, catalogue, &fields);
+    let reader = Reader { report, catalogue, names, clock, console };
     Some(Sheet {
         song,
         references: read_references(&fields),
         sections,
         nodes: node::read_nodes(&reader, &fields),
         prints: print::read_prints(&reader, &fields),
+        console: reader.console,
         accepted: read_accepted(&fields),
     })
 }
