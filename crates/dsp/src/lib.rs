@@ -19,6 +19,7 @@ pub mod dither;
 pub mod drive;
 pub mod elementary;
 pub mod eq;
+mod guard;
 pub mod lag;
 pub mod limiter;
 pub mod oversample;
@@ -42,8 +43,8 @@ pub use catalogue::CATALOGUE;
 /// - Lane 0 is the key, further lanes are followers (see [`units::Block`]): a linear processor treats every lane alike,
 ///   a gain processor derives its gain from the key and applies it to every lane, a memoryless shaper does so sample by
 ///   sample in the oversampled domain, and what cannot be split goes to the residue. Key = sum of the others, always.
-/// - NaN and infinity never come out for finite input, silence in gives silence out (once tails have ended), and
-///   nothing slows down on denormals.
+/// - What comes out is finite, silence in gives silence out (once tails have ended), and nothing slows down on
+///   denormals. What is no sound (NaN, infinity, absurd levels) does not reach `process`: [`Entry::build`] sees to that.
 /// - Results are the same on every machine: transcendentals come from `libm`, transforms from the scalar planner.
 pub trait Processor: Send {
     /// Processes one block in place. `outside_key` is the signal of another bus that a dynamics processor listens to
@@ -52,7 +53,8 @@ pub trait Processor: Send {
 
     /// Moves a number to a new value, from the next frame on and without a click. The engine calls this at most every
     /// [`ramp::RAMP_FRAMES`] frames while a ride or a hand moves the parameter, in steps fine enough that filters may
-    /// take them at once; gains glide over [`ramp::RAMP_FRAMES`] frames. Never allocates.
+    /// take them at once; gains glide over [`ramp::RAMP_FRAMES`] frames. Values go through [`Settings::set`], which brings
+    /// them into their range and tells how they fit. Never allocates.
     fn set(&mut self, at: At, value: f64);
 
     /// Back to the state after building: all memory silent, all glides finished.
@@ -103,15 +105,25 @@ pub struct BuildError {
     pub remedy: String,
 }
 
-/// Builds a processor from its settings. This is where it allocates.
-pub type Build = fn(&Settings, &Context<'_>) -> Result<Box<dyn Processor>, BuildError>;
+/// Makes a processor from its settings. This is where it allocates.
+type Make = fn(&Settings, &Context<'_>) -> Result<Box<dyn Processor>, BuildError>;
 
 /// One processor of the catalogue.
 pub struct Entry {
     /// Its description.
     pub spec: &'static Spec,
-    /// Builds it.
-    pub build: Build,
+    make: Make,
+}
+
+impl Entry {
+    /// Builds the processor, with a guard before it: a frame that is no sound in any lane (not a number, infinite, or
+    /// 180 dB over full scale) goes in as silence in all of them, so that no memory is ever spoilt.
+    ///
+    /// # Errors
+    /// The settings cannot be had; see the processor.
+    pub fn build(&self, settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
+        Ok(Box::new(guard::Guard::before((self.make)(settings, context)?)))
+    }
 }
 
 /// The entry of a processor by its name in the sheet.

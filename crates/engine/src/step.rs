@@ -33,7 +33,7 @@ pub struct NotNumbers {
 pub(crate) fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
     let name = settings.spec().name;
     match dsp::entry(name) {
-        Some(entry) => (entry.build)(settings, context),
+        Some(entry) => entry.build(settings, context),
         None => Err(BuildError {
             message: format!("There is no processor called “{name}”."),
             remedy: "Take one of those that `fairprint schema` lists.".to_owned(),

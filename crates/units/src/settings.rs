@@ -37,6 +37,17 @@ pub struct At {
     pub param: usize,
 }
 
+/// How a value that was given to a parameter fits it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fit {
+    /// It is taken as it is.
+    AsGiven,
+    /// It lies outside the range, whose nearer end is taken.
+    Clamped,
+    /// It is no value of this parameter (not a number, or of another kind): what stood there stays.
+    Refused,
+}
+
 /// Values for every parameter of a processor, in the order of its [`Spec`]. Numbers are inside their ranges.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
@@ -83,20 +94,31 @@ impl Settings {
         self.rows.len() - 1
     }
 
-    /// Sets a value; numbers are clamped into their range, NaN becomes the default.
+    /// Sets a value and tells how it fits: numbers outside their range become its nearer end; what is no value of the
+    /// parameter changes nothing. Whoever moves a parameter live learns here, from settings of their own, what the
+    /// processor will make of the value.
     ///
     /// # Panics
     /// If `at` is not a place of this processor: a fault of the caller's code.
-    pub fn set(&mut self, at: At, value: Value) {
+    pub fn set(&mut self, at: At, value: Value) -> Fit {
         let (params, values) = match at.row {
             None => (self.spec.params, &mut self.values),
             Some(row) => (self.spec.rows.map_or(&[][..], |rows| rows.params), &mut self.rows[row]),
         };
-        values[at.param] = match (params[at.param].kind, value) {
-            (Kind::Number { default, .. }, Value::Number(x)) if x.is_nan() => Value::Number(default),
-            (Kind::Number { low, high, .. }, Value::Number(x)) => Value::Number(x.clamp(low, high)),
-            (_, value) => value,
+        let (taken, fit) = match (params[at.param].kind, value) {
+            (Kind::Number { low, high, .. }, Value::Number(x)) if x < low || x > high => {
+                (Value::Number(x.clamp(low, high)), Fit::Clamped)
+            }
+            (Kind::Number { .. }, Value::Number(x)) if x.is_nan() => return Fit::Refused,
+            (Kind::Choice { options, .. }, Value::Choice(index)) if index >= options.len() => return Fit::Refused,
+            (Kind::Number { .. }, value @ Value::Number(_))
+            | (Kind::Choice { .. }, value @ Value::Choice(_))
+            | (Kind::Switch { .. }, value @ Value::Switch(_))
+            | (Kind::File, value @ Value::File(_)) => (value, Fit::AsGiven),
+            _ => return Fit::Refused,
         };
+        values[at.param] = taken;
+        fit
     }
 
     /// These settings with one of the processor's own parameters changed; for code and tests.
@@ -297,9 +319,21 @@ mod tests {
     }
 
     #[test]
-    fn numbers_stay_in_range() {
-        let settings = Settings::defaults(&SPEC).with_number(&THRESHOLD, 12.0);
-        assert_eq!(settings.number(&THRESHOLD), 0.0);
-        assert_eq!(settings.with_number(&THRESHOLD, f64::NAN).number(&THRESHOLD), -20.0);
+    fn values_outside_the_range_become_its_ends_and_what_is_no_value_changes_nothing() {
+        let mut settings = Settings::defaults(&SPEC).with_number(&THRESHOLD, -7.0).with_choice(&KIND, "valve");
+        let [kind, threshold] = [0, 1].map(|param| At { row: None, param });
+        for (given, fit, taken) in [
+            (-60.0, Fit::AsGiven, -60.0),
+            (12.0, Fit::Clamped, 0.0),
+            (f64::NEG_INFINITY, Fit::Clamped, -60.0),
+            (f64::NAN, Fit::Refused, -60.0),
+        ] {
+            assert_eq!(settings.set(threshold, Value::Number(given)), fit, "{given}");
+            assert_eq!(settings.number(&THRESHOLD), taken, "{given}");
+        }
+        for value in [Value::Number(0.0), Value::Choice(2), Value::Switch(false), Value::File(None)] {
+            assert_eq!(settings.set(kind, value), Fit::Refused);
+        }
+        assert_eq!(settings.choice(&KIND), 1);
     }
 }
