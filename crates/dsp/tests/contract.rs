@@ -209,7 +209,8 @@ fn for_every_case(check: impl Fn(&Entry, &Settings, f64, Random)) {
                 }
                 let outcome = catch_unwind(AssertUnwindSafe(|| check(entry, &settings, rate_hz, random)));
                 if let Err(fault) = outcome {
-                    let fault = fault.downcast_ref::<String>().map_or("a panic", String::as_str);
+                    let fault = fault.downcast_ref::<String>().map(String::as_str).or(fault.downcast_ref().copied());
+                    let fault = fault.unwrap_or("a panic");
                     panic!("{} at {rate_hz} Hz, draw {draw}: {fault}\n{settings:?}", entry.spec.name);
                 }
             }

@@ -337,7 +337,9 @@ pub fn dither_link(bits: u32, dither: sheet::Dither, rate_hz: f64) -> Result<Pla
     for (index, param) in spec.params.iter().enumerate() {
         let at = units::At { row: None, param: index };
         match (param.name, param.kind) {
-            ("bits", _) => settings.set(at, units::Value::Number(f64::from(bits))),
+            ("bits", _) => {
+                settings.set(at, units::Value::Number(f64::from(bits)));
+            }
             ("kind", units::Kind::Choice { options, .. }) => {
                 let word = options.iter().position(|option| *option == kind).unwrap_or(0);
                 settings.set(at, units::Value::Choice(word));
