@@ -4,6 +4,7 @@
 //! [`Stream`] pulls blocks through a plan; it is the only thing that moves samples, for prints and for the desk alike.
 
 pub mod alignment;
+mod apart;
 mod compile;
 mod curve;
 mod delay_line;
@@ -21,6 +22,7 @@ pub fn specs() -> Vec<&'static units::Spec> {
     dsp::CATALOGUE.iter().map(|entry| entry.spec).collect()
 }
 
+pub use apart::{Apart, LinkPlace};
 pub use compile::{Facts, compile, dither_link};
 pub use curve::{Curve, GainLaw, Level};
 pub use fault::Fault;

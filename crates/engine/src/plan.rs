@@ -217,7 +217,7 @@ fn set_number(settings: &mut Settings, name: &str, value: f64) {
 }
 
 impl Step {
-    fn of_file(file: &str) -> Self {
+    pub(crate) fn of_file(file: &str) -> Self {
         Self {
             name: file.to_owned(),
             role: Role::Stem,

@@ -35,6 +35,8 @@ pub enum Command {
     Measure(MeasureArgs),
     /// Compare two files fairly: aligned, matched in gain and loudness.
     Compare(CompareArgs),
+    /// Listen to a sheet and say what each path adds, and where it does harm.
+    Advise(AdviseArgs),
     /// Write the JSON Schema of the sheet.
     Schema,
 }
@@ -104,4 +106,17 @@ pub struct CompareArgs {
     pub a: PathBuf,
     /// The other.
     pub b: PathBuf,
+}
+
+/// Arguments of `advise`.
+#[derive(Debug, clap::Args)]
+pub struct AdviseArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Write a page with all figures here.
+    #[arg(long, value_name = "FILE")]
+    pub page: Option<PathBuf>,
+    /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
 }

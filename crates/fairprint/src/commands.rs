@@ -1,5 +1,6 @@
 //! One file a command: arguments in, one call, words and data out.
 
+pub mod advise;
 pub mod check;
 pub mod compare;
 pub mod demo;

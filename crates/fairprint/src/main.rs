@@ -24,6 +24,7 @@ fn main() -> ExitCode {
         Some(Command::Print(args)) => commands::print::run(&voice, &args),
         Some(Command::Measure(args)) => commands::measure::run(&voice, &args),
         Some(Command::Compare(args)) => commands::compare::run(&voice, &args),
+        Some(Command::Advise(args)) => commands::advise::run(&voice, &args),
         Some(Command::Schema) => commands::schema::run(),
     };
     outcome.exit_code()

@@ -7,12 +7,15 @@
 //! [`Meter`] measures everything about one programme in one pass.
 
 pub mod align;
+pub mod blend;
 pub mod compare;
 pub mod components;
 pub mod decay;
+pub mod envelope;
 pub mod harmonics;
 pub mod level;
 pub mod loudness;
+pub mod low_band;
 pub mod null;
 pub mod sinc;
 pub mod spectrum;

@@ -242,6 +242,15 @@ impl LoudnessMeter {
     }
 }
 
+/// Integrated loudness of `d + g w`, exactly, from meters that have heard `d`, `w` and `d + w` (see [`crate::blend`]).
+pub(crate) fn blended_lufs(dry: &LoudnessMeter, wet: &LoudnessMeter, sum: &LoudnessMeter, gain: f64) -> Option<f64> {
+    let mut blend = dry.clone();
+    for ((tenth, wet), sum) in blend.tenths.iter_mut().zip(&wet.tenths).zip(&sum.tenths) {
+        *tenth = crate::blend::blended_energy(*tenth, *wet, *sum, gain);
+    }
+    blend.integrated_lufs()
+}
+
 /// First frame of a step of 10 ms, to the nearest frame.
 fn hop_start(hop: u64, rate_hz: f64) -> u64 {
     (hop as f64 * rate_hz / 100.0).round() as u64

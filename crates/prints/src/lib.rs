@@ -1,5 +1,6 @@
 //! Facts to verdicts to files: what comes in, what is printed, what is found, what is left in writing.
 
+pub mod advise;
 mod ending;
 pub mod fair;
 pub mod files;

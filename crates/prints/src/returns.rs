@@ -4,6 +4,7 @@ use std::collections::HashSet;
 
 use engine::{Fault, Plan, Role, Sink, Taken};
 use measure::LoudnessMeter;
+use measure::envelope::BANDS_HZ;
 use measure::level::LevelMeter;
 use measure::spectrum::SpectrumMeter;
 use sheet::{Node, Sheet};
@@ -36,7 +37,7 @@ pub fn probe(sheet: &Sheet, plan: &mut Plan) -> Vec<Probes> {
 }
 
 /// Names of all returns: buses that are fed by sends, or by other returns, and by nothing else.
-fn returns_of(sheet: &Sheet) -> HashSet<&str> {
+pub(crate) fn returns_of(sheet: &Sheet) -> HashSet<&str> {
     let mut returns: HashSet<&str> = sheet.buses().map(|bus| bus.name.as_str()).collect();
     returns.retain(|bus| {
         let fed =
@@ -67,9 +68,6 @@ pub struct ProbeFigures {
     width_db: Option<f64>,
     bands_db: [Option<f64>; 3],
 }
-
-/// Low, middle and high, in Hz.
-const BANDS_HZ: [[f64; 2]; 3] = [[20.0, 250.0], [250.0, 4000.0], [4000.0, 20_000.0]];
 
 impl ProbeMeter {
     /// A meter at a sample rate.

@@ -6,6 +6,7 @@ mod songs;
 
 mod alignment;
 mod colour;
+mod apart;
 mod cutting;
 mod lanes;
 mod paths;

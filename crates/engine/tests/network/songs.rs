@@ -51,8 +51,14 @@ impl Playback for Playing {
 
 /// Keeps all lanes of an output.
 #[derive(Default)]
-struct Keep {
-    lanes: Vec<Vec<Frame>>,
+pub struct Keep {
+    pub lanes: Vec<Vec<Frame>>,
+}
+
+impl Keep {
+    pub fn of_lanes(lanes: usize) -> Self {
+        Self { lanes: vec![Vec::new(); lanes] }
+    }
 }
 
 impl Sink for &mut Keep {
@@ -80,7 +86,7 @@ pub fn render(text: &str, songs: &Songs) -> Vec<Frame> {
 pub fn render_with(text: &str, songs: &Songs, setup: &Setup, threads: usize) -> Vec<Vec<Frame>> {
     let plan = plan(text, songs);
     let stream = Stream::open(&plan, songs, &[plan.prints[0].step], setup).unwrap();
-    let mut keep = Keep { lanes: vec![Vec::new(); stream.lanes()] };
+    let mut keep = Keep::of_lanes(stream.lanes());
     stream.run(threads, vec![Box::new(&mut keep)], &|_| ()).unwrap();
     keep.lanes
 }

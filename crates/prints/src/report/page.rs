@@ -7,7 +7,7 @@ use super::figures::{self, Curve, length, minus};
 use crate::record::{Report, Version};
 use crate::returns;
 
-const STYLE: &str = include_str!("style.css");
+pub(crate) const STYLE: &str = include_str!("style.css");
 
 /// From this difference in loudness on, the page warns before one switches from one print to the other.
 const JUMP_LU: f64 = 3.0;
@@ -197,26 +197,28 @@ fn returned(report: &Report) -> Markup {
     }
 }
 
-fn findings(report: &Report) -> Markup {
-    let word = |severity| match severity {
+/// A finding as a line: how bad, where, what, what to do.
+pub(crate) fn finding_line(finding: &Problem) -> Markup {
+    let word = match finding.severity {
         Severity::Fail => "Must be mended",
         Severity::Warn => "Look at this",
         Severity::Note => "Worth knowing",
     };
-    let line = |finding: &Problem| {
-        html! {
-            b { (word(finding.severity)) } ", " (finding.at) ": " (finding.message) " " i { (finding.remedy) }
-            " " small { (finding.code) }
-        }
-    };
+    html! {
+        b { (word) } ", " (finding.at) ": " (finding.message) " " i { (finding.remedy) }
+        " " small { (finding.code) }
+    }
+}
+
+fn findings(report: &Report) -> Markup {
     html! {
         section {
             h2 { "Findings" }
             @if report.findings.is_empty() && report.accepted.is_empty() { p { "None." } }
             ol class="findings" {
-                @for finding in &report.findings { li { (line(finding)) } }
+                @for finding in &report.findings { li { (finding_line(finding)) } }
                 @for accepted in &report.accepted {
-                    li { (line(&accepted.finding)) " Accepted: " (accepted.reason) }
+                    li { (finding_line(&accepted.finding)) " Accepted: " (accepted.reason) }
                 }
             }
         }

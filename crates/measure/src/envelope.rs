@@ -1,0 +1,327 @@
+//! How level moves: the sharpness of attacks and the length of note tails, of the whole and in three bands.
+//!
+//! Levels are mean squares of both channels over steps of 5 ms. Bands are cut by second-order Butterworth filters
+//! (bilinear transform) at their edges. What a path changes is read at the same notes: they are found ahead of it, and
+//! both sides are measured there.
+//!
+//! - A note starts where the level of 10 ms stands 6 dB or more over that of the 50 ms before.
+//! - **Sharpness** of a note: level of its strongest 5 ms in the first 15 over that of the time from 30 to 100 ms.
+//! - **Sustain** of a note: the time in which its tail falls by 20 dB, from a straight line through its levels in
+//!   decibels by least squares, from 15 ms after its peak to 30 dB below it or to the next note.
+//!
+//! The change is the median over all notes. All of this is common practice, no source.
+
+use std::f64::consts::{FRAC_1_SQRT_2, PI};
+
+use units::{Frame, db_from_power};
+
+/// Low, middle and high, in Hz.
+pub const BANDS_HZ: [[f64; 2]; 3] = [[20.0, 250.0], [250.0, 4000.0], [4000.0, 20_000.0]];
+
+/// Steps a second.
+const STEPS_A_SECOND: f64 = 200.0;
+/// Steps of an attack, and of what lies before it.
+const ATTACK_STEPS: usize = 2;
+const BEFORE_STEPS: usize = 10;
+/// How far a note stands over what was before it.
+const ONSET: f64 = 4.0;
+/// Notes softer than this, under the loudest step of the band, are left out: 40 dB.
+const SOFTEST: f64 = 1e-4;
+/// Shortest time between two notes.
+const NOTE_STEPS: usize = 14;
+/// Body of a note, in steps from its start.
+const BODY_STEPS: std::ops::Range<usize> = 6..20;
+/// Steps over which the level of a band is smoothed before tails are read: a period of its lowest notes.
+const SMOOTHED_STEPS: usize = 5;
+/// What a tail must give for a line to be drawn: steps, and the least fall in dB a second.
+const TAIL_STEPS: usize = 12;
+const LEAST_FALL: f64 = 15.0;
+/// How far a tail is followed down from its peak.
+const TAIL_DB: f64 = 30.0;
+/// The fall that sustain is stated for.
+const SUSTAIN_DB: f64 = 20.0;
+/// Notes that are needed before a change is spoken of.
+const FEWEST_NOTES: usize = 4;
+/// A sound that does not fall counts as one that takes this long.
+const LONGEST_MS: f64 = 4000.0;
+
+/// Part of the spectrum that an envelope follows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Band {
+    /// Everything.
+    Whole,
+    /// The first of [`BANDS_HZ`].
+    Low,
+    /// The second.
+    Middle,
+    /// The third.
+    High,
+}
+
+/// Streaming meter of envelopes.
+#[derive(Clone, Debug)]
+pub struct EnvelopeMeter {
+    rate_hz: f64,
+    /// Low-pass at each edge, then high-pass at each edge.
+    filters: [[Filter; 2]; 2],
+    sums: [f64; 4],
+    totals: [f64; 4],
+    frames: u64,
+    step_end: u64,
+    steps: Vec<[f32; 4]>,
+}
+
+/// Levels over time.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Envelope {
+    /// Mean square of the whole time: whole, low, middle, high.
+    powers: [f64; 4],
+    /// Mean square of each step: whole, low, middle, high.
+    steps: Vec<[f32; 4]>,
+}
+
+impl EnvelopeMeter {
+    /// A meter at a sample rate.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let edges = [BANDS_HZ[0][1], BANDS_HZ[1][1]];
+        Self {
+            rate_hz,
+            filters: [edges.map(|hz| Filter::low_pass(hz, rate_hz)), edges.map(|hz| Filter::high_pass(hz, rate_hz))],
+            sums: [0.0; 4],
+            totals: [0.0; 4],
+            frames: 0,
+            step_end: step_start(1, rate_hz),
+            steps: Vec::new(),
+        }
+    }
+
+    /// Takes in the next frames. Values must be finite.
+    pub fn push(&mut self, mut frames: &[Frame]) {
+        while !frames.is_empty() {
+            let count = frames.len().min((self.step_end - self.frames) as usize);
+            self.push_within_step(&frames[..count]);
+            self.frames += count as u64;
+            frames = &frames[count..];
+            if self.frames == self.step_end {
+                let length = (self.step_end - step_start(self.steps.len() as u64, self.rate_hz)) as f64;
+                self.steps.push(self.sums.map(|sum| (sum / (2.0 * length)) as f32));
+                self.end_sums();
+                self.step_end = step_start(self.steps.len() as u64 + 1, self.rate_hz);
+            }
+        }
+    }
+
+    fn end_sums(&mut self) {
+        self.totals.iter_mut().zip(&self.sums).for_each(|(total, sum)| *total += sum);
+        self.sums = [0.0; 4];
+    }
+
+    fn push_within_step(&mut self, frames: &[Frame]) {
+        let [[low, below], [above, high]] = &mut self.filters;
+        for x in frames {
+            let power = |y: Frame| y[0] * y[0] + y[1] * y[1];
+            self.sums[0] += power(*x);
+            self.sums[1] += power(low.next(*x));
+            self.sums[2] += power(below.next(above.next(*x)));
+            self.sums[3] += power(high.next(*x));
+        }
+    }
+
+    /// The envelope.
+    #[must_use]
+    pub fn finish(mut self) -> Envelope {
+        self.end_sums();
+        let values = 2.0 * self.frames.max(1) as f64;
+        Envelope { powers: self.totals.map(|total| total / values), steps: self.steps }
+    }
+}
+
+impl Envelope {
+    /// Mean square of a band over the whole time, both channels.
+    #[must_use]
+    pub fn power(&self, band: Band) -> f64 {
+        self.powers[band as usize]
+    }
+
+    fn levels(&self, band: Band) -> Vec<f64> {
+        let raw: Vec<f64> = self.steps.iter().map(|step| f64::from(step[band as usize])).collect();
+        if band != Band::Low {
+            return raw;
+        }
+        // A window that looks back only: an attack stays where it is.
+        let mean = |end: usize| {
+            let window = &raw[(end + 1).saturating_sub(SMOOTHED_STEPS)..=end];
+            window.iter().sum::<f64>() / window.len() as f64
+        };
+        (0..raw.len()).map(mean).collect()
+    }
+}
+
+/// What a path does to attacks: the change of their sharpness in dB. None where too few notes are found.
+#[must_use]
+pub fn sharpness_change_db(before: &Envelope, after: &Envelope) -> Option<f64> {
+    let (before, after) = (before.levels(Band::Whole), after.levels(Band::Whole));
+    let sharpness = |levels: &[f64], at: usize, end: usize| {
+        let attack = levels[at..(at + 3).min(end)].iter().fold(0.0f64, |most, x| most.max(*x));
+        let body = levels.get(at + BODY_STEPS.start..(at + BODY_STEPS.end).min(end)).filter(|body| body.len() >= 4)?;
+        let body = body.iter().sum::<f64>() / body.len() as f64;
+        (attack > 0.0 && body > 0.0).then(|| db_from_power(attack / body))
+    };
+    let changes = notes(&before, after.len())
+        .into_iter()
+        .filter_map(|[at, end]| Some(sharpness(&after, at, end)? - sharpness(&before, at, end)?));
+    median(changes.collect())
+}
+
+/// What a path does to the tails of notes in a band: the change of their sustain in ms. None where too few are found.
+#[must_use]
+pub fn sustain_change_ms(before: &Envelope, after: &Envelope, band: Band) -> Option<f64> {
+    let (before, after) = (before.levels(band), after.levels(band));
+    let changes = notes(&before, after.len()).into_iter().filter_map(|[at, end]| {
+        let tail = tail(&before, at, end)?;
+        let fall = fall_a_second(&before[tail.clone()])?;
+        if fall < LEAST_FALL {
+            return None;
+        }
+        let time = |fall: f64| if fall > 0.0 { (1000.0 * SUSTAIN_DB / fall).min(LONGEST_MS) } else { LONGEST_MS };
+        Some(time(fall_a_second(&after[tail])?) - time(fall))
+    });
+    median(changes.collect())
+}
+
+/// Start and end of each note, in steps.
+fn notes(levels: &[f64], most: usize) -> Vec<[usize; 2]> {
+    let levels = &levels[..levels.len().min(most)];
+    let loudest = levels.iter().fold(0.0f64, |most, x| most.max(*x));
+    let mean = |steps: &[f64]| steps.iter().sum::<f64>() / steps.len() as f64;
+    let mut starts: Vec<usize> = Vec::new();
+    for at in BEFORE_STEPS..levels.len().saturating_sub(ATTACK_STEPS) {
+        let (attack, before) = (mean(&levels[at..at + ATTACK_STEPS]), mean(&levels[at - BEFORE_STEPS..at]));
+        let far = starts.last().is_none_or(|last| at - last >= NOTE_STEPS);
+        if far && attack > SOFTEST * loudest && attack >= ONSET * before {
+            // The step in which it starts may hold little of it yet.
+            starts.push(if levels[at] < ONSET * before { at + 1 } else { at });
+        }
+    }
+    let ends = starts.iter().skip(1).copied().chain([levels.len()]).collect::<Vec<_>>();
+    starts.into_iter().zip(ends).map(|(at, end)| [at, end]).collect()
+}
+
+/// The steps of a note's tail, if it is long enough.
+fn tail(levels: &[f64], at: usize, end: usize) -> Option<std::ops::Range<usize>> {
+    let peak = (at..end.min(at + 10)).max_by(|a, b| levels[*a].total_cmp(&levels[*b]))?;
+    let from = peak + 3;
+    let floor = levels[peak] * units::gain_from_db(-TAIL_DB) * units::gain_from_db(-TAIL_DB);
+    let to = (from..end.saturating_sub(1)).find(|i| levels[*i] <= floor).unwrap_or(end.saturating_sub(1));
+    (to >= from + TAIL_STEPS).then_some(from..to)
+}
+
+/// Decibels a second by which levels fall: a straight line by least squares.
+fn fall_a_second(levels: &[f64]) -> Option<f64> {
+    let middle = (levels.len() as f64 - 1.0) / 2.0;
+    let (mut along, mut squares) = (0.0, 0.0);
+    for (i, level) in levels.iter().enumerate() {
+        if *level <= 0.0 {
+            return None;
+        }
+        let x = i as f64 - middle;
+        along += x * db_from_power(*level);
+        squares += x * x;
+    }
+    Some(-along / squares * STEPS_A_SECOND)
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    (values.len() >= FEWEST_NOTES).then(|| f64::midpoint(values[values.len() / 2], values[(values.len() - 1) / 2]))
+}
+
+/// First frame of a step, to the nearest frame.
+fn step_start(step: u64, rate_hz: f64) -> u64 {
+    (step as f64 * rate_hz / STEPS_A_SECOND).round() as u64
+}
+
+/// A second-order Butterworth filter for both channels, transposed direct form II.
+#[derive(Clone, Copy, Debug)]
+struct Filter {
+    b: [f64; 3],
+    a: [f64; 2],
+    memory: [Frame; 2],
+}
+
+impl Filter {
+    fn low_pass(hz: f64, rate_hz: f64) -> Self {
+        Self::new(hz, rate_hz, |k| [k * k, 2.0 * k * k, k * k])
+    }
+
+    fn high_pass(hz: f64, rate_hz: f64) -> Self {
+        Self::new(hz, rate_hz, |_| [1.0, -2.0, 1.0])
+    }
+
+    fn new(hz: f64, rate_hz: f64, numerator: impl Fn(f64) -> [f64; 3]) -> Self {
+        let k = libm::tan(PI * hz.min(0.45 * rate_hz) / rate_hz);
+        let a0 = 1.0 + k / FRAC_1_SQRT_2 + k * k;
+        Self {
+            b: numerator(k).map(|b| b / a0),
+            a: [2.0 * (k * k - 1.0) / a0, (1.0 - k / FRAC_1_SQRT_2 + k * k) / a0],
+            memory: [units::SILENCE; 2],
+        }
+    }
+
+    fn next(&mut self, x: Frame) -> Frame {
+        let mut y = units::SILENCE;
+        for c in 0..2 {
+            y[c] = self.b[0] * x[c] + self.memory[0][c];
+            self.memory[0][c] = self.b[1] * x[c] + self.memory[1][c] - self.a[0] * y[c];
+            // The trace keeps dying sound from becoming denormal.
+            self.memory[1][c] = self.b[2] * x[c] - self.a[1] * y[c] + 1e-200;
+        }
+        y
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE_HZ: f64 = 48_000.0;
+
+    /// Plucked notes every half second that fall by so many dB a second, with an attack click of so many dB.
+    fn plucked(hz: f64, fall_db: f64, click_db: f64) -> Envelope {
+        let mut meter = EnvelopeMeter::new(RATE_HZ);
+        let note = (RATE_HZ / 2.0) as usize;
+        let frame = |n: usize| {
+            let (t, click) = ((n % note) as f64 / RATE_HZ, units::gain_from_db(click_db));
+            let attack = if t < 0.01 { click } else { 1.0 };
+            let level = if n < note { 0.0 } else { 0.4 * attack * units::gain_from_db(-fall_db * t) };
+            [level * libm::sin(2.0 * PI * hz * n as f64 / RATE_HZ); 2]
+        };
+        let frames: Vec<Frame> = (0..12 * note).map(frame).collect();
+        frames.chunks(777).for_each(|piece| meter.push(piece));
+        meter.finish()
+    }
+
+    #[test]
+    fn a_tail_that_falls_slower_is_longer_by_the_closed_form() {
+        // 20 dB at 100 dB a second take 200 ms, at 60 dB a second 333.3 ms.
+        for (hz, band) in [(80.0, Band::Low), (1000.0, Band::Middle), (9000.0, Band::High)] {
+            let change = sustain_change_ms(&plucked(hz, 100.0, 0.0), &plucked(hz, 60.0, 0.0), band).unwrap();
+            assert!((change - 133.3).abs() < 3.0, "{hz}: {change}");
+        }
+    }
+
+    #[test]
+    fn an_attack_is_sharper_by_what_it_gained() {
+        let change = sharpness_change_db(&plucked(2000.0, 60.0, 3.0), &plucked(2000.0, 60.0, 9.0)).unwrap();
+        assert!((change - 6.0).abs() < 0.1, "{change}");
+        assert_eq!(sharpness_change_db(&plucked(2000.0, 60.0, 3.0), &Envelope::default()), None);
+    }
+
+    #[test]
+    fn bands_hear_their_own_notes_only() {
+        let low = plucked(80.0, 60.0, 0.0);
+        let mean = |band| low.levels(band).iter().sum::<f64>();
+        assert!(db_from_power(mean(Band::High) / mean(Band::Low)) < -30.0);
+    }
+}

@@ -1,0 +1,121 @@
+//! Advice on a sheet, from what is heard of it: what each path adds, where delays bite the low end.
+//!
+//! [`advise`] renders the song once with a tap on every path and every processor, and nothing is printed. Facts become
+//! records, records become findings; each file below holds one kind of both, with its method and its source.
+
+mod hear;
+mod page;
+mod paths;
+mod plot;
+mod pre_delay;
+mod taps;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use engine::Fault;
+use serde::Serialize;
+use units::{Problem, Severity};
+
+use crate::load;
+use crate::print::Stopped;
+use crate::record::AcceptedRecord;
+use crate::revision::machine;
+
+pub use paths::{BlendPoint, Change, PathKind, PathRecord};
+pub use pre_delay::{DelayPoint, PreDelayRecord};
+
+/// What to give advice on.
+pub struct Question<'a> {
+    /// The sheet's file.
+    pub sheet: &'a Path,
+    /// Where to write the page, if one is wanted.
+    pub page: Option<&'a Path>,
+    /// Threads to share the work among.
+    pub threads: usize,
+    /// Told what is going on and which part of it is done.
+    pub progress: &'a (dyn Fn(&str, f64) + Sync),
+}
+
+/// All advice: the JSON of `advise`.
+#[derive(Debug, Serialize)]
+pub struct Advice {
+    /// Song title.
+    pub title: String,
+    /// Artist.
+    pub artist: String,
+    /// Length of what was heard.
+    pub secs: f64,
+    /// Findings, the worst first.
+    pub findings: Vec<Problem>,
+    /// Findings that the sheet accepts, with the reason.
+    pub accepted: Vec<AcceptedRecord>,
+    /// What each return and each processor adds.
+    pub paths: Vec<PathRecord>,
+    /// What the delay of each space does to the low end.
+    pub pre_delays: Vec<PreDelayRecord>,
+    /// The page, if one was written.
+    pub page: Option<PathBuf>,
+}
+
+impl Advice {
+    /// Whether a finding stands that must not be delivered.
+    #[must_use]
+    pub fn failed(&self) -> bool {
+        self.findings.iter().any(|finding| finding.severity == Severity::Fail)
+    }
+}
+
+/// Listens to a sheet and says what there is to say.
+///
+/// # Errors
+/// The sheet must be mended first, or a file or the machine stands in the way.
+pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
+    let mut loaded = load::load(question.sheet)?;
+    if !loaded.is_sound() {
+        return Err(Stopped::Sheet(Box::new(loaded)));
+    }
+    let Some((plan, sources)) = load::plan(&mut loaded) else { return Err(Stopped::Sheet(Box::new(loaded))) };
+    let Some(sheet) = &loaded.sheet else { return Err(Stopped::Sheet(Box::new(loaded))) };
+    let mut taps = taps::Taps::new(sheet, &plan);
+    let paths = paths::ask(&mut taps);
+    let spaces = pre_delay::ask(&mut taps);
+    let progress = |part| (question.progress)("Listening to every path", part);
+    let heard = hear::hear(taps.finish(), &sources, question.threads, &progress)?;
+    let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
+    let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
+    let mut findings = loaded.problems.clone();
+    findings.extend(paths.iter().filter_map(paths::finding));
+    findings.extend(pre_delays.iter().filter_map(pre_delay::finding));
+    let accepted = |finding: &Problem| sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
+    let (excused, mut findings): (Vec<_>, Vec<_>) = findings.into_iter().partition(|f| accepted(f).is_some());
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let mut advice = Advice {
+        title: sheet.song.title.clone(),
+        artist: sheet.song.artist.clone(),
+        secs: plan.print_frames() as f64 / plan.rate_hz,
+        findings,
+        accepted: excused
+            .into_iter()
+            .map(|finding| AcceptedRecord { reason: accepted(&finding).unwrap_or_default(), finding })
+            .collect(),
+        paths,
+        pre_delays,
+        page: None,
+    };
+    if let Some(path) = question.page {
+        write_page(&advice, path)?;
+        advice.page = Some(path.to_owned());
+    }
+    Ok(advice)
+}
+
+/// Writes the page beside its final name and renames it, so that it appears whole.
+fn write_page(advice: &Advice, path: &Path) -> Result<(), Fault> {
+    let faulty = |error: std::io::Error| machine(path, &error);
+    let folder = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let file = tempfile::NamedTempFile::new_in(folder).map_err(faulty)?;
+    fs::write(file.path(), page::html(advice)).map_err(faulty)?;
+    file.persist(path).map_err(|error| machine(path, &error.error))?;
+    Ok(())
+}
