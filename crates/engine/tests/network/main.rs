@@ -5,8 +5,8 @@
 mod songs;
 
 mod alignment;
-mod colour;
 mod apart;
+mod colour;
 mod cutting;
 mod lanes;
 mod paths;
