@@ -54,7 +54,7 @@ pub const SIZE: Param = Param::number(
     Unit::Metre,
     [2.0, 60.0],
     8.0,
-    "Length of the room: larger sets its reflections further apart. Walls that would swallow more than 73% draw it in.",
+    "Length of the room: larger sets its reflections further apart. Walls that would swallow more than 60% draw it in.",
 );
 /// Distance.
 pub const DISTANCE: Param = Param::number(

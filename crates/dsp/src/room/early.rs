@@ -38,21 +38,25 @@ pub(super) struct Early {
 /// What the early part remembers of one lane.
 pub(super) struct EarlyMemory {
     channels: [Line<f64>; 2],
-    /// Of each number of walls and each receiver: `[x', y']` of both sections.
-    filters: [[[f64; 2]; 2]; 2],
+    /// Of both sections: one value of memory for each number of walls at each receiver.
+    filters: [Row; 2],
 }
 
-type Mono = [f64; CHUNK_FRAMES];
+/// A sum for each number of walls at each receiver: one wall left and right, two walls left and right.
+type Row = [f64; 4];
+
+/// The sums of a chunk.
+type Sums = [[f64; CHUNK_FRAMES]; 4];
 
 impl EarlyMemory {
     pub(super) fn new(rate_hz: f64) -> Self {
         let oldest = (LONGEST_S * rate_hz) as usize + CHUNK_FRAMES;
-        Self { channels: [0, 1].map(|_| Line::new(oldest, CHUNK_FRAMES, 0.0)), filters: [[[0.0; 2]; 2]; 2] }
+        Self { channels: [0, 1].map(|_| Line::new(oldest, CHUNK_FRAMES, 0.0)), filters: [[0.0; 4]; 2] }
     }
 
     pub(super) fn clear(&mut self) {
         self.channels.iter_mut().for_each(|line| line.clear(0.0));
-        self.filters = [[[0.0; 2]; 2]; 2];
+        self.filters = [[0.0; 4]; 2];
     }
 }
 
@@ -89,41 +93,52 @@ impl Early {
             channel.iter_mut().zip(input).for_each(|(x, frame)| *x = frame[c]);
             line.write(&channel[..input.len()]);
         }
-        let mut sums = sums(&memory.channels, self.taps.now(), input.len());
+        let frames = input.len();
+        let mut sums = [[0.0; CHUNK_FRAMES]; 4];
+        add_taps(&memory.channels, self.taps.now(), frames, &mut sums);
         if let Some(next) = self.taps.next() {
-            let new = self::sums(&memory.channels, next, input.len());
-            for (old, new) in sums.iter_mut().flatten().zip(new.iter().flatten()) {
-                for (i, (old, new)) in old.iter_mut().zip(new).enumerate().take(input.len()) {
+            let mut new = [[0.0; CHUNK_FRAMES]; 4];
+            add_taps(&memory.channels, next, frames, &mut new);
+            for (old, new) in sums.iter_mut().zip(&new) {
+                for (i, (old, new)) in old[..frames].iter_mut().zip(new).enumerate() {
                     *old += self.taps.weight(i) * (new - *old);
                 }
             }
         }
         let losses = &self.taps.next().unwrap_or(self.taps.now()).losses;
-        for ((sums, loss), filters) in sums.iter_mut().zip(losses).zip(&mut memory.filters) {
-            for (sum, filter) in sums.iter_mut().zip(filters) {
-                loss.process(filter, &mut sum[..input.len()]);
-            }
-        }
         for (i, out) in out.iter_mut().enumerate() {
-            let [left, right] = [0, 1].map(|receiver| sums[0][receiver][i] + sums[1][receiver][i]);
+            let mut row = [0, 1, 2, 3].map(|k: usize| sums[k][i]);
+            lose(losses, &mut memory.filters, &mut row);
+            let [left, right] = [row[0] + row[2], row[1] + row[3]];
             *out = [left + right, left - right];
         }
     }
 }
 
-/// The sums of the taps: of each number of walls, at each receiver.
-fn sums(channels: &[Line<f64>; 2], taps: &Taps, frames: usize) -> [[Mono; 2]; 2] {
-    let mut sums = [[[0.0; CHUNK_FRAMES]; 2]; 2];
+/// Adds up the taps of a chunk.
+fn add_taps(channels: &[Line<f64>; 2], taps: &Taps, frames: usize, sums: &mut Sums) {
     for (i, tap) in taps.taps.iter().enumerate() {
         let (path, image) = (i / IMAGES, i % IMAGES);
         let (speaker, receiver) = (path / 2, path % 2);
-        let sum = &mut sums[taps.groups[image]][receiver][..frames];
+        let sum = &mut sums[2 * taps.groups[image] + receiver][..frames];
         let [first, second] = channels[speaker].pieces(tap.frames + frames, frames);
         let (head, tail) = sum.split_at_mut(first.len());
         head.iter_mut().zip(first).for_each(|(y, x)| *y += tap.gain * x);
         tail.iter_mut().zip(second).for_each(|(y, x)| *y += tap.gain * x);
     }
-    sums
+}
+
+/// The losses of one frame, in transposed form: one value of memory a section.
+#[inline]
+fn lose(losses: &[Loss; 2], memory: &mut [Row; 2], row: &mut Row) {
+    let [low, high] = memory;
+    for k in 0..4 {
+        let loss = &losses[k / 2];
+        let y = settle(loss.low[0] * row[k] + low[k]);
+        low[k] = loss.low[1] * row[k] - loss.low[2] * y;
+        row[k] = settle(loss.high[0] * y + high[k]);
+        high[k] = loss.high[1] * y - loss.high[2] * row[k];
+    }
 }
 
 impl Taps {
@@ -136,7 +151,7 @@ impl Taps {
                 groups[image] = r.walls - 1;
                 delay_s[r.walls - 1] += r.late_s;
                 count[r.walls - 1] += 1.0;
-                taps[path * IMAGES + image] = tap(r, image, decay);
+                taps[path * IMAGES + image] = tap(r, image, shape, decay);
             }
         }
         let losses = [0, 1].map(|group: usize| {
@@ -147,13 +162,14 @@ impl Taps {
     }
 }
 
-/// The tap of a reflection. Its loss in the middle is that of its own delay; the walls' signs are drawn, so that the
-/// reflections do not pile up in the bass. The factor keeps the sum of the four paths at the energy of one.
-fn tap(r: &Reflection, image: usize, decay: &Decay) -> Tap {
+/// The tap of a reflection. Its loss in the middle is that of its own delay; where the network sets in, the reflection
+/// leaves its share of the energy to it. The walls' signs are drawn, so that the reflections do not pile up in the bass.
+/// The factor keeps the sum of the four paths at the energy of one.
+fn tap(r: &Reflection, image: usize, shape: &Shape, decay: &Decay) -> Tap {
     const SIGNS: u32 = 0x00a6_c95b;
     let sign = if SIGNS >> image & 1 == 1 { 0.5 } else { -0.5 };
     let frames = (r.late_s * decay.rate_hz()).round().min(LONGEST_S * decay.rate_hz()) as usize;
-    Tap { frames, gain: sign * r.gain * decay.mid_gain(r.late_s) }
+    Tap { frames, gain: sign * r.gain * decay.mid_gain(r.late_s) * (1.0 - shape.network_share(r.late_s)).sqrt() }
 }
 
 impl Loss {
@@ -162,17 +178,5 @@ impl Loss {
         self.low[0] /= mid;
         self.low[1] /= mid;
         self
-    }
-
-    /// Filters a chunk. Transposed form: one value of memory a section.
-    fn process(&self, memory: &mut [f64; 2], chunk: &mut [f64]) {
-        let [low, high] = [self.low, self.high];
-        for x in chunk {
-            let y = settle(low[0] * *x + memory[0]);
-            memory[0] = low[1] * *x - low[2] * y;
-            let z = settle(high[0] * y + memory[1]);
-            memory[1] = high[1] * y - high[2] * z;
-            *x = z;
-        }
     }
 }

@@ -188,21 +188,28 @@ impl Network {
         if self.modulation == 0.0 {
             return;
         }
-        for (i, turns) in self.turns[..frames].iter_mut().enumerate() {
-            let tick = self.clock + i as u64;
-            for (pair, turn) in turns.iter_mut().enumerate() {
+        const TICK: u64 = RAMP_FRAMES as u64;
+        let mut done = 0;
+        while done < frames {
+            let (tick, part) = ((self.clock + done as u64) / TICK, (self.clock + done as u64) % TICK);
+            let count = (frames - done).min((TICK - part) as usize);
+            let (from, to) = (self.turns_at(tick), self.turns_at(tick + 1));
+            for (i, turns) in self.turns[done..done + count].iter_mut().enumerate() {
                 // Between two ticks the turn goes along the chord, whose length is at most 1.
-                let at = |tick: u64| {
-                    let cycles = SWING_HZ[pair] * (tick * RAMP_FRAMES as u64) as f64 / self.rate_hz;
-                    let (sin, cos) = libm::sincos(self.modulation * SWING * libm::sin(TAU * cycles));
-                    [cos, sin]
-                };
-                let (whole, part) = (tick / RAMP_FRAMES as u64, tick % RAMP_FRAMES as u64);
-                let (from, to) = (at(whole), at(whole + 1));
-                let w = part as f64 / RAMP_FRAMES as f64;
-                *turn = [from[0] + w * (to[0] - from[0]), from[1] + w * (to[1] - from[1])];
+                let w = (part + i as u64) as f64 / TICK as f64;
+                *turns = std::array::from_fn(|pair| [0, 1].map(|k| from[pair][k] + w * (to[pair][k] - from[pair][k])));
             }
+            done += count;
         }
+    }
+
+    /// Cosine and sine of the angle of each pair at a tick.
+    fn turns_at(&self, tick: u64) -> [[f64; 2]; LINES / 2] {
+        let secs = (tick * RAMP_FRAMES as u64) as f64 / self.rate_hz;
+        SWING_HZ.map(|hz| {
+            let (sin, cos) = libm::sincos(self.modulation * SWING * libm::sin(TAU * hz * secs));
+            [cos, sin]
+        })
     }
 
     pub(super) fn pass(&mut self, frames: usize) {
@@ -241,6 +248,10 @@ impl Network {
         for (i, row) in rows[..frames].iter_mut().enumerate() {
             if self.steps < RAMP_FRAMES {
                 losses = self.losses_after(i + 1);
+            }
+            if (self.clock + i as u64).is_multiple_of(RAMP_FRAMES as u64) {
+                memory.low = memory.low.map(settle);
+                memory.high = memory.high.map(settle);
             }
             lose(&losses, &mut memory.low, &mut memory.high, row);
             out[i] = [signed_sum(row, SIGNS[2]), signed_sum(row, SIGNS[3])];
@@ -314,9 +325,9 @@ fn write_lines(memory: &mut NetworkMemory, rows: &[PerLine]) {
 fn lose(losses: &Losses, low: &mut PerLine, high: &mut PerLine, row: &mut PerLine) {
     for k in 0..LINES {
         let x = row[k];
-        let y = settle(losses.low[0][k] * x + low[k]);
+        let y = losses.low[0][k] * x + low[k];
         low[k] = losses.low[1][k] * x - losses.low[2][k] * y;
-        let z = settle(losses.high[0][k] * y + high[k]);
+        let z = losses.high[0][k] * y + high[k];
         high[k] = losses.high[1][k] * y - losses.high[2][k] * z;
         row[k] = z;
     }

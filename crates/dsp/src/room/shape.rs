@@ -6,8 +6,8 @@ pub(super) const SOUND_M_PER_S: f64 = 343.2;
 /// Length, width and height for a length of 1: no two in a simple ratio.
 const PROPORTIONS: [f64; 3] = [1.0, 0.737, 0.463];
 
-/// Loss in dB on a mean free path beyond which a room is no longer a room: walls that absorb 73 % (Eyring).
-const MOST_LOSS_DB: f64 = 5.76;
+/// Loss in dB on a mean free path beyond which a room is no longer a room: walls that absorb 60 % (Eyring: 10 lg (1 - 0.6) = -4 dB).
+const MOST_LOSS_DB: f64 = 4.0;
 
 /// Reflections off at most this many walls are placed one by one.
 const ORDER: i32 = 2;
@@ -67,6 +67,11 @@ impl Shape {
     pub(super) fn mean_line_s(&self) -> f64 {
         let path = 1.25 * self.mean_path_s();
         (path * path + LEAST_LINE_S * LEAST_LINE_S).sqrt()
+    }
+
+    /// Share of the energy that the network delivers at a time: from nothing at its shortest line to all of it.
+    pub(super) fn network_share(&self, secs: f64) -> f64 {
+        ((secs / self.mean_line_s() - 0.5) / 1.1).clamp(0.0, 1.0)
     }
 
     /// Energy of an exponential tail with the network's onset, against what it would deliver in its first second
