@@ -1,33 +1,36 @@
 //! Convolution: the signal in a space (or through a thing) of which an impulse response was recorded.
 //!
-//! `y[n] = sum h[k] x[n - k]`, at no latency (see `partitioned.rs`). With one stereo file, left goes through its left
-//! channel and right through its right. With two, `file` is what both microphones heard of the left loudspeaker and
-//! `file_right` what they heard of the right one, and all four paths are taken: true stereo.
+//! `y[n] = sum h[k] x[n - k]`, at no latency (see `partitioned.rs`). What a file holds decides what it does:
+//!
+//! | channels | paths |
+//! | --- | --- |
+//! | 1 | the same response for left and right |
+//! | 2 | left to left, right to right |
+//! | 4 | true stereo: LL, LR, RL, RR, the first letter the loudspeaker and the second the microphone |
+//! | 2 and, in `file_right`, 2 | the same four: the files of the left and of the right loudspeaker |
 
-use std::sync::Arc;
-
-use units::{At, Block, Frame, Kind, Param, SILENCE, Settings, Spec, Unit, Value, frames_from_ms, gain_from_db};
+use units::{Frame, Param, Settings, Spec, Unit, gain_from_db};
 
 use crate::{
-    BuildError, Context, Processor,
-    partitioned::{Convolver, Memory, Response},
+    BuildError, Channels, Context, Processor,
+    partitioned::{self, Convolver, Response},
     ramp::Ramp,
     space,
 };
 use space::{
-    CHUNK_FRAMES, MIX, PRE_DELAY, PRE_DELAY_MOST_MS, SILENT,
     cuts::{Cuts, CutsMemory, HIGH_CUT, HIGH_CUT_OFF_HZ, LOW_CUT},
-    line::Line,
-    moving::Moving,
+    return_path::{MIX, PRE_DELAY, ReturnPath, Space},
     side::{FULL_SPREAD_GAIN, SPREAD, Side},
 };
 
 /// Impulse response.
 pub const FILE: Param =
-    Param::file("file", "Impulse response; with a second file, what was heard of the left loudspeaker.");
-/// Impulse response to the right input.
-pub const FILE_RIGHT: Param =
-    Param::file("file_right", "What was heard of the right loudspeaker: makes the convolution true stereo.");
+    Param::file("file", "Impulse response with 1, 2 or 4 channels; 4 (LL, LR, RL, RR) are true stereo.");
+/// Impulse response of the right loudspeaker.
+pub const FILE_RIGHT: Param = Param::file(
+    "file_right",
+    "True stereo from two files: this one is of the right loudspeaker, the other of the left; 2 channels each.",
+);
 /// Gain.
 pub const GAIN: Param = Param::number(
     "gain_db",
@@ -51,175 +54,138 @@ pub const SPEC: Spec = Spec {
 };
 
 /// What one lane remembers.
-struct Lane {
-    input: Line<Frame>,
-    memory: Memory,
+struct Memory {
+    convolved: partitioned::Memory,
     cuts: CutsMemory,
     side: Side,
 }
 
-/// The processor.
-pub struct Convolution {
-    settings: Settings,
+/// The recorded space.
+struct Recorded {
     rate_hz: f64,
     response_frames: usize,
     convolver: Convolver,
-    pre: Moving<usize>,
     gain: Ramp,
     spread: Ramp,
-    mix: Ramp,
     cuts: Cuts,
-    lanes: Vec<Lane>,
 }
 
 /// Builds a convolution.
 ///
 /// # Errors
-/// If no file is named, or one that is cannot be had or holds no sound.
+/// If no file is named, or one that is cannot be had, holds no sound, or has another number of channels than 1, 2 or 4.
 pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
-    Ok(Box::new(Convolution::new(settings, context, &response(settings, context)?)))
+    let recorded = Recorded::new(&response_of(settings, context)?, context.rate_hz);
+    Ok(Box::new(ReturnPath::new(settings, context, recorded)))
 }
 
 /// The response that the settings name.
-fn response(settings: &Settings, context: &Context<'_>) -> Result<Response, BuildError> {
+fn response_of(settings: &Settings, context: &Context<'_>) -> Result<Response, BuildError> {
     let Some(name) = settings.file(&FILE) else {
         return Err(BuildError {
             message: "the convolution names no impulse response".to_owned(),
             remedy: "name an audio file: file = \"...\"".to_owned(),
         });
     };
-    let left = audio(name, context)?;
-    let Some(name) = settings.file(&FILE_RIGHT) else {
-        return Ok(Response { own: left.to_vec(), cross: None });
-    };
-    let right = audio(name, context)?;
-    let at = |taps: &[Frame], i: usize| taps.get(i).copied().unwrap_or(SILENCE);
-    let length = left.len().max(right.len());
-    Ok(Response {
-        own: (0..length).map(|i| [at(&left, i)[0], at(&right, i)[1]]).collect(),
-        cross: Some((0..length).map(|i| [at(&right, i)[0], at(&left, i)[1]]).collect()),
-    })
+    let first = channels(name, context)?;
+    match (&*first, settings.file(&FILE_RIGHT)) {
+        ([both], None) => Ok(Response::of(both, both, None)),
+        ([left, right], None) => Ok(Response::of(left, right, None)),
+        ([ll, lr, rl, rr], None) => Ok(Response::of(ll, rr, Some([rl, lr]))),
+        ([ll, lr], Some(name)) => match &*channels(name, context)? {
+            [rl, rr] => Ok(Response::of(ll, rr, Some([rl, lr]))),
+            other => Err(channel_count(name, other.len(), "beside a second file, each has 2")),
+        },
+        (other, Some(_)) => Err(channel_count(name, other.len(), "beside a second file, each has 2")),
+        (other, None) => Err(channel_count(name, other.len(), CHANNELS)),
+    }
 }
 
-fn audio(name: &str, context: &Context<'_>) -> Result<Arc<[Frame]>, BuildError> {
-    let taps = (context.audio)(name).ok_or_else(|| BuildError {
-        message: format!("the impulse response \"{name}\" cannot be read"),
-        remedy: "check the path, counted from the sheet's folder, and that the file is audio".to_owned(),
-    })?;
-    if taps.iter().flatten().all(|x| *x == 0.0) {
+/// What a file may hold.
+const CHANNELS: &str = "1 (mono), 2 (left, right) or 4 (true stereo: LL, LR, RL, RR) can be used";
+
+fn channel_count(name: &str, count: usize, accepted: &str) -> BuildError {
+    BuildError {
+        message: format!("the impulse response \"{name}\" has {count} channels; {accepted}"),
+        remedy: "export it with one of these numbers of channels".to_owned(),
+    }
+}
+
+fn channels(name: &str, context: &Context<'_>) -> Result<Channels, BuildError> {
+    let channels = (context.audio)(name)?;
+    if channels.iter().flatten().all(|x| *x == 0.0) {
         return Err(BuildError {
             message: format!("the impulse response \"{name}\" is silent"),
             remedy: "name a file that holds the response".to_owned(),
         });
     }
-    if taps.iter().flatten().any(|x| !x.is_finite()) {
+    if channels.iter().flatten().any(|x| !x.is_finite()) {
         return Err(BuildError {
             message: format!("the impulse response \"{name}\" holds values that are not numbers"),
             remedy: "write the file again from its source".to_owned(),
         });
     }
-    Ok(taps)
+    Ok(channels)
 }
 
-impl Convolution {
-    fn new(settings: &Settings, context: &Context<'_>, response: &Response) -> Self {
-        let rate_hz = context.rate_hz;
-        let convolver = Convolver::new(response);
-        let lane = || Lane {
-            input: Line::new(frames_from_ms(PRE_DELAY_MOST_MS, rate_hz) + CHUNK_FRAMES, CHUNK_FRAMES, SILENCE),
-            memory: convolver.memory(),
-            cuts: CutsMemory::default(),
-            side: Side::new(rate_hz),
-        };
-        let lanes = (0..context.lanes).map(|_| lane()).collect();
-        let mut convolution = Self {
-            settings: settings.clone(),
+impl Recorded {
+    fn new(response: &Response, rate_hz: f64) -> Self {
+        Self {
             rate_hz,
-            response_frames: response.own.len(),
-            convolver,
-            pre: Moving::at(0),
+            response_frames: response.frames(),
+            convolver: Convolver::new(response),
             gain: Ramp::at(0.0),
             spread: Ramp::at(0.0),
-            mix: Ramp::at(0.0),
             cuts: Cuts::new(0.0, HIGH_CUT_OFF_HZ, rate_hz),
-            lanes,
-        };
-        convolution.derive();
-        convolution.reset();
-        convolution
+        }
+    }
+}
+
+impl Space for Recorded {
+    type Memory = Memory;
+
+    fn memory(&self) -> Memory {
+        Memory { convolved: self.convolver.memory(), cuts: CutsMemory::default(), side: Side::new(self.rate_hz) }
     }
 
-    /// Takes over what the settings say.
-    fn derive(&mut self) {
-        let s = &self.settings;
-        self.pre.go_to(frames_from_ms(s.number(&PRE_DELAY), self.rate_hz));
+    fn clear(&self, memory: &mut Memory) {
+        memory.convolved.clear();
+        memory.cuts = CutsMemory::default();
+        memory.side.clear();
+    }
+
+    fn set(&mut self, s: &Settings) {
         self.gain.go_to(gain_from_db(s.number(&GAIN)));
         self.spread.go_to(s.number(&SPREAD) / 100.0 * FULL_SPREAD_GAIN);
-        self.mix.go_to(s.number(&MIX) / 100.0);
         self.cuts.set(s.number(&LOW_CUT), s.number(&HIGH_CUT), self.rate_hz);
     }
 
-    fn process_chunk(&mut self, block: &mut Block<'_>) {
-        let frames = block.frames();
-        for (lane, signal) in self.lanes.iter_mut().zip(block.lanes_mut()) {
-            let (mut dry, mut wet) = (SILENT, SILENT);
-            let (dry, wet) = (&mut dry[..frames], &mut wet[..frames]);
-            dry.copy_from_slice(signal);
-            lane.input.write(dry);
-            self.pre.read(&lane.input, |pre| pre + frames, wet);
-            self.convolver.process(&mut lane.memory, wet);
-            let mut gain = self.gain;
-            for wet in wet.iter_mut() {
-                let gain = gain.next_value();
-                *wet = wet.map(|x| x * gain);
-            }
-            self.cuts.process(&mut lane.cuts, wet);
-            lane.side.process(self.spread, wet);
-            space::blend(self.mix, dry, wet, signal);
+    fn finish(&mut self) {
+        self.gain.finish();
+        self.spread.finish();
+        self.cuts.finish();
+    }
+
+    fn answer(&mut self, memory: &mut Memory, signal: &mut [Frame]) {
+        self.convolver.process(&mut memory.convolved, signal);
+        let mut gain = self.gain;
+        for frame in signal.iter_mut() {
+            let gain = gain.next_value();
+            *frame = frame.map(|x| x * gain);
         }
-        self.pre.pass(frames);
-        for ramp in [&mut self.gain, &mut self.spread, &mut self.mix] {
-            space::pass(ramp, frames);
-        }
+        self.cuts.process(&mut memory.cuts, signal);
+        memory.side.process(self.spread, signal);
+    }
+
+    fn pass(&mut self, frames: usize) {
+        space::pass(&mut self.gain, frames);
+        space::pass(&mut self.spread, frames);
         self.cuts.pass(frames);
     }
-}
 
-impl Processor for Convolution {
-    fn process(&mut self, block: &mut Block<'_>, _outside_key: Option<&[Frame]>) {
-        let mut done = 0;
-        while done < block.frames() {
-            let frames = self.pre.steady_frames((block.frames() - done).min(CHUNK_FRAMES));
-            self.process_chunk(&mut block.part(done, frames));
-            done += frames;
-        }
-    }
-
-    fn set(&mut self, at: At, value: f64) {
-        if matches!(SPEC.params[at.param].kind, Kind::Number { .. }) {
-            self.settings.set(at, Value::Number(value));
-            self.derive();
-        }
-    }
-
-    fn reset(&mut self) {
-        self.pre.finish();
-        for ramp in [&mut self.gain, &mut self.spread, &mut self.mix] {
-            ramp.finish();
-        }
-        self.cuts.finish();
-        for lane in &mut self.lanes {
-            lane.input.clear(SILENCE);
-            lane.memory.clear();
-            lane.cuts = CutsMemory::default();
-            lane.side.reset();
-        }
-    }
-
-    fn tail_frames(&self) -> usize {
-        let s = &self.settings;
-        let spread = if s.number(&SPREAD) > 0.0 { Side::tail_frames(self.rate_hz) } else { 0 };
-        self.pre.wanted() + self.response_frames + self.cuts.tail_frames() + spread
+    fn tail_frames(&self, settings: &Settings) -> usize {
+        let spread = if settings.number(&SPREAD) > 0.0 { Side::tail_frames(self.rate_hz) } else { 0 };
+        self.response_frames + self.cuts.tail_frames() + spread
     }
 }
 

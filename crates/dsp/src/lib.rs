@@ -84,15 +84,24 @@ pub struct Context<'a> {
     pub lanes: usize,
     /// Tempo, for note values.
     pub tempo_bpm: f64,
-    /// Audio files that the settings name (impulse responses), at `rate_hz`; none if it could not be had.
-    pub audio: &'a dyn Fn(&str) -> Option<Arc<[Frame]>>,
+    /// Audio files that the settings name (impulse responses), at `rate_hz`, or why one cannot be had.
+    pub audio: &'a dyn Fn(&str) -> Result<Channels, BuildError>,
 }
+
+/// The channels of a whole audio file, each a list of samples, all of one length.
+pub type Channels = Arc<[Vec<f64>]>;
 
 impl Context<'_> {
     /// A context without files, for code and tests.
     #[must_use]
     pub fn plain(rate_hz: f64, lanes: usize) -> Self {
-        Self { rate_hz, lanes, tempo_bpm: 120.0, audio: &|_| None }
+        let audio = &|name: &str| {
+            Err(BuildError {
+                message: format!("there is no file \"{name}\" here"),
+                remedy: "name a file that is there".to_owned(),
+            })
+        };
+        Self { rate_hz, lanes, tempo_bpm: 120.0, audio }
     }
 }
 

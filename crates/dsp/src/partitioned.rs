@@ -28,6 +28,22 @@ pub(crate) struct Response {
     pub(crate) cross: Option<Vec<Frame>>,
 }
 
+impl Response {
+    /// From left to left, right to right, and, where there is one, right to left and left to right; of any lengths.
+    pub(crate) fn of(left: &[f64], right: &[f64], cross: Option<[&[f64]; 2]>) -> Self {
+        let frames = |[a, b]: [&[f64]; 2]| {
+            let at = |taps: &[f64], i: usize| taps.get(i).copied().unwrap_or(0.0);
+            (0..a.len().max(b.len())).map(|i| [at(a, i), at(b, i)]).collect()
+        };
+        Self { own: frames([left, right]), cross: cross.map(frames) }
+    }
+
+    /// Its length.
+    pub(crate) fn frames(&self) -> usize {
+        self.own.len().max(self.cross.as_ref().map_or(0, Vec::len))
+    }
+}
+
 /// Bins worked on at once.
 const BINS: usize = 8;
 
@@ -156,7 +172,7 @@ pub(crate) struct Convolver {
 
 impl Convolver {
     pub(crate) fn new(response: &Response) -> Self {
-        let length = response.own.len().max(response.cross.as_ref().map_or(0, Vec::len));
+        let length = response.frames();
         let mut planner = FftPlannerScalar::new();
         let mut stages = Vec::new();
         for (i, &block) in STAGE_BLOCKS.iter().enumerate().filter(|(_, block)| **block < length) {

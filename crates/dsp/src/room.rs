@@ -22,16 +22,15 @@
 //!
 //! Linear and, but for the slow modulation by the clock, time-invariant: followers go through rooms of their own.
 
-use units::{At, Block, Frame, Kind, Param, SILENCE, Settings, Spec, Unit, Value, frames_from_ms, gain_from_db};
+use units::{Frame, Kind, Param, Settings, Spec, Unit, gain_from_db};
 
 use crate::{
     BuildError, Context, Processor,
     ramp::Ramp,
     space::{
-        self, CHUNK_FRAMES, Chunk, MIX, PRE_DELAY, PRE_DELAY_MOST_MS, SILENT,
+        self, SILENT,
         cuts::{Cuts, CutsMemory, HIGH_CUT_OFF_HZ},
-        line::Line,
-        moving::Moving,
+        return_path::{MIX, PRE_DELAY, ReturnPath, Space},
         side::FULL_SPREAD_GAIN,
     },
 };
@@ -164,26 +163,21 @@ pub const SPEC: Spec = Spec {
 };
 
 /// What one lane remembers.
-struct Lane {
-    input: Line<Frame>,
+struct Memory {
     early: EarlyMemory,
     late: NetworkMemory,
     cuts: CutsMemory,
 }
 
-/// The processor.
-pub struct Room {
-    settings: Settings,
+/// The room itself.
+struct Room {
     rate_hz: f64,
-    pre: Moving<usize>,
     early: Early,
     late: Network,
     early_gain: Ramp,
     late_gain: Ramp,
     cuts: Cuts,
     spread: Ramp,
-    mix: Ramp,
-    lanes: Vec<Lane>,
 }
 
 /// Builds a room.
@@ -191,43 +185,47 @@ pub struct Room {
 /// # Errors
 /// None at present.
 pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
-    Ok(Box::new(Room::new(settings, context)))
+    Ok(Box::new(ReturnPath::new(settings, context, Room::new(settings, context.rate_hz))))
 }
 
 impl Room {
-    fn new(settings: &Settings, context: &Context<'_>) -> Self {
-        let rate_hz = context.rate_hz;
-        let lane = || Lane {
-            input: Line::new(frames_from_ms(PRE_DELAY_MOST_MS, rate_hz) + CHUNK_FRAMES, CHUNK_FRAMES, SILENCE),
-            early: EarlyMemory::new(rate_hz),
-            late: NetworkMemory::new(rate_hz),
-            cuts: CutsMemory::default(),
-        };
-        let decay = decay(settings, rate_hz);
-        let shape = shape(settings);
-        let mut room = Self {
-            settings: settings.clone(),
+    fn new(settings: &Settings, rate_hz: f64) -> Self {
+        let (shape, decay) = (shape(settings), decay(settings, rate_hz));
+        Self {
             rate_hz,
-            pre: Moving::at(0),
             early: Early::new(&shape, &decay),
             late: Network::new(&shape, &decay),
             early_gain: Ramp::at(0.0),
             late_gain: Ramp::at(0.0),
             cuts: Cuts::new(0.0, HIGH_CUT_OFF_HZ, rate_hz),
             spread: Ramp::at(0.0),
-            mix: Ramp::at(0.0),
-            lanes: (0..context.lanes).map(|_| lane()).collect(),
-        };
-        room.derive();
-        room.reset();
-        room
+        }
     }
 
-    /// Takes over what the settings say.
-    fn derive(&mut self) {
-        let s = &self.settings;
+    fn ramps(&mut self) -> [&mut Ramp; 3] {
+        [&mut self.early_gain, &mut self.late_gain, &mut self.spread]
+    }
+}
+
+impl Space for Room {
+    type Memory = Memory;
+
+    fn memory(&self) -> Memory {
+        Memory {
+            early: EarlyMemory::new(self.rate_hz),
+            late: NetworkMemory::new(self.rate_hz),
+            cuts: CutsMemory::default(),
+        }
+    }
+
+    fn clear(&self, memory: &mut Memory) {
+        memory.early.clear();
+        memory.late.clear();
+        memory.cuts = CutsMemory::default();
+    }
+
+    fn set(&mut self, s: &Settings) {
         let (shape, decay) = (shape(s), decay(s, self.rate_hz));
-        self.pre.go_to(frames_from_ms(s.number(&PRE_DELAY), self.rate_hz));
         self.early.set(&shape, &decay);
         self.late.set(&shape, &decay, s.number(&DIFFUSION) / 100.0, s.number(&MODULATION) / 100.0);
         let late_energy = shape.late_energy_per_second();
@@ -237,45 +235,49 @@ impl Room {
         self.late_gain.go_to(scale * gain_from_db(s.number(&LATE)) * (late_energy * self.late.seconds()).sqrt());
         self.cuts.set(s.number(&LOW_CUT), s.number(&HIGH_CUT), self.rate_hz);
         self.spread.go_to(s.number(&SPREAD) / 100.0 * FULL_SPREAD_GAIN);
-        self.mix.go_to(s.number(&MIX) / 100.0);
     }
 
-    fn process_chunk(&mut self, block: &mut Block<'_>) {
-        let frames = block.frames();
-        self.late.stir(frames);
-        let mut lanes = std::mem::take(&mut self.lanes);
-        for (lane, signal) in lanes.iter_mut().zip(block.lanes_mut()) {
-            self.process_lane(lane, signal);
+    fn finish(&mut self) {
+        self.early.finish();
+        self.late.finish();
+        self.cuts.finish();
+        self.ramps().into_iter().for_each(Ramp::finish);
+    }
+
+    fn steady_frames(&self, most: usize) -> usize {
+        self.late.steady_frames(self.early.steady_frames(most))
+    }
+
+    fn prepare(&mut self, key: &[Frame]) {
+        self.late.stir(key.len());
+    }
+
+    fn answer(&mut self, memory: &mut Memory, signal: &mut [Frame]) {
+        let (mut early, mut late) = (SILENT, SILENT);
+        let (early, late) = (&mut early[..signal.len()], &mut late[..signal.len()]);
+        self.early.process(&mut memory.early, signal, early);
+        self.late.process(&mut memory.late, signal, late);
+        let (mut early_gain, mut late_gain, mut spread) = (self.early_gain, self.late_gain, self.spread);
+        // Both parts give a middle and a side.
+        for (out, (early, late)) in signal.iter_mut().zip(early.iter().zip(late.iter())) {
+            let (e, l, g) = (early_gain.next_value(), late_gain.next_value(), spread.next_value());
+            let (mid, side) = (e * early[0] + l * late[0], g * (e * early[1] + l * late[1]));
+            *out = [mid + side, mid - side];
         }
-        self.lanes = lanes;
-        self.pre.pass(frames);
+        self.cuts.process(&mut memory.cuts, signal);
+    }
+
+    fn pass(&mut self, frames: usize) {
         self.early.pass(frames);
         self.late.pass(frames);
         self.cuts.pass(frames);
-        for ramp in [&mut self.early_gain, &mut self.late_gain, &mut self.spread, &mut self.mix] {
-            space::pass(ramp, frames);
-        }
+        self.ramps().into_iter().for_each(|ramp| space::pass(ramp, frames));
     }
 
-    fn process_lane(&self, lane: &mut Lane, signal: &mut [Frame]) {
-        let frames = signal.len();
-        let (mut dry, mut send, mut early, mut late): (Chunk, Chunk, Chunk, Chunk) = (SILENT, SILENT, SILENT, SILENT);
-        let (dry, send) = (&mut dry[..frames], &mut send[..frames]);
-        let (early, late) = (&mut early[..frames], &mut late[..frames]);
-        dry.copy_from_slice(signal);
-        lane.input.write(dry);
-        self.pre.read(&lane.input, |pre| pre + frames, send);
-        self.early.process(&mut lane.early, send, early);
-        self.late.process(&mut lane.late, send, late);
-        let (mut early_gain, mut late_gain, mut spread) = (self.early_gain, self.late_gain, self.spread);
-        // Both parts give a middle and a side.
-        for (early, late) in early.iter_mut().zip(late.iter()) {
-            let (e, l, g) = (early_gain.next_value(), late_gain.next_value(), spread.next_value());
-            let (mid, side) = (e * early[0] + l * late[0], g * (e * early[1] + l * late[1]));
-            *early = [mid + side, mid - side];
-        }
-        self.cuts.process(&mut lane.cuts, early);
-        space::blend(self.mix, dry, early, signal);
+    /// Twice the longest decay takes 120 dB.
+    fn tail_frames(&self, s: &Settings) -> usize {
+        let longest = s.number(&DECAY) * s.number(&LOW_RATIO).max(s.number(&HIGH_RATIO)).max(1.0);
+        (2.0 * longest * self.rate_hz).ceil() as usize + self.cuts.tail_frames()
     }
 }
 
@@ -290,48 +292,6 @@ fn decay(settings: &Settings, rate_hz: f64) -> Decay {
         [settings.number(&LOW_CORNER), settings.number(&HIGH_CORNER)],
         rate_hz,
     )
-}
-
-impl Processor for Room {
-    fn process(&mut self, block: &mut Block<'_>, _outside_key: Option<&[Frame]>) {
-        let mut done = 0;
-        while done < block.frames() {
-            let most = (block.frames() - done).min(CHUNK_FRAMES);
-            let frames = self.late.steady_frames(self.early.steady_frames(self.pre.steady_frames(most)));
-            self.process_chunk(&mut block.part(done, frames));
-            done += frames;
-        }
-    }
-
-    fn set(&mut self, at: At, value: f64) {
-        if matches!(SPEC.params[at.param].kind, Kind::Number { .. }) {
-            self.settings.set(at, Value::Number(value));
-            self.derive();
-        }
-    }
-
-    fn reset(&mut self) {
-        self.pre.finish();
-        self.early.finish();
-        self.late.reset();
-        self.cuts.finish();
-        for ramp in [&mut self.early_gain, &mut self.late_gain, &mut self.spread, &mut self.mix] {
-            ramp.finish();
-        }
-        for lane in &mut self.lanes {
-            lane.input.clear(SILENCE);
-            lane.early.clear();
-            lane.late.clear();
-            lane.cuts = CutsMemory::default();
-        }
-    }
-
-    /// Twice the longest decay takes 120 dB.
-    fn tail_frames(&self) -> usize {
-        let s = &self.settings;
-        let longest = s.number(&DECAY) * s.number(&LOW_RATIO).max(s.number(&HIGH_RATIO)).max(1.0);
-        self.pre.wanted() + (2.0 * longest * self.rate_hz).ceil() as usize + self.cuts.tail_frames()
-    }
 }
 
 #[cfg(test)]

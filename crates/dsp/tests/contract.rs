@@ -6,10 +6,9 @@
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Arc;
 
 use dsp::ramp::RAMP_FRAMES;
-use dsp::{CATALOGUE, Context, Entry, Processor};
+use dsp::{BuildError, CATALOGUE, Channels, Context, Entry, Processor};
 use units::{At, Block, Fit, Frame, Kind, MAX_BLOCK_FRAMES, Param, Settings, Unit, Value};
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
@@ -180,9 +179,11 @@ fn without_noise(mut settings: Settings) -> Settings {
 }
 
 /// A short decaying response for processors that read one.
-fn response(_path: &str) -> Option<Arc<[Frame]>> {
+fn response(_path: &str) -> Result<Channels, BuildError> {
     let mut random = Random(7);
-    Some((0..3000).map(|i| random.signal(1, 0.3 * libm::exp(-f64::from(i) / 500.0))[0]).collect())
+    let frames = (0..3000).map(|i| random.signal(1, 0.3 * libm::exp(-f64::from(i) / 500.0))[0]);
+    let (left, right) = frames.map(|frame| (frame[0], frame[1])).unzip();
+    Ok(vec![left, right].into())
 }
 
 fn build(entry: &Entry, settings: &Settings, rate_hz: f64, lanes: usize) -> Option<Box<dyn Processor>> {

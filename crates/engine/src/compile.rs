@@ -1,9 +1,7 @@
 //! Sheet to plan: order, gains, latencies, alignment, tails.
 
-use std::sync::Arc;
-
 use sheet::{Link, Node, NodeKind, Print, Sheet, Tap, Target};
-use units::{Frame, Problem, Severity, frames_from_ms, frames_from_secs};
+use units::{Problem, Severity, frames_from_ms, frames_from_secs};
 
 use crate::alignment::align;
 use crate::curve::{Curve, GainLaw, Level};
@@ -21,8 +19,11 @@ pub trait Facts {
     /// The file is missing, unreadable, or of a kind that cannot be used.
     fn frames(&self, file: &str) -> Result<u64, Fault>;
 
-    /// A whole audio file at the song's rate, for impulse responses.
-    fn audio(&self, file: &str) -> Option<Arc<[Frame]>>;
+    /// The channels of a whole audio file at the song's rate, for impulse responses, or what is wrong with it.
+    ///
+    /// # Errors
+    /// As for [`Facts::frames`].
+    fn audio(&self, file: &str) -> Result<dsp::Channels, Fault>;
 }
 
 /// Compiles a sheet.
@@ -268,7 +269,7 @@ impl<'a> Compiler<'a> {
 
     /// Builds a processor once, to ask how long it takes. Its own type is the only one that knows.
     fn latency_and_tail(&mut self, owner: &str, link: &Link) -> (usize, u64) {
-        let audio = |file: &str| self.facts.audio(file);
+        let audio = |file: &str| self.facts.audio(file).map_err(Fault::into_build_error);
         let context =
             dsp::Context { rate_hz: self.rate_hz, lanes: 1, tempo_bpm: self.sheet.song.tempo_bpm, audio: &audio };
         match crate::step::build(&link.settings, &context) {

@@ -41,4 +41,10 @@ impl Fault {
             Self::Input(problem) | Self::Machine(problem) => *problem,
         }
     }
+
+    /// As the reason why a processor that needs the file cannot be built.
+    pub(crate) fn into_build_error(self) -> dsp::BuildError {
+        let problem = self.into_problem();
+        dsp::BuildError { message: problem.message, remedy: problem.remedy }
+    }
 }

@@ -2,8 +2,9 @@
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
+use dsp::Channels;
 use units::Frame;
 
 use crate::compile::Facts;
@@ -15,7 +16,7 @@ use crate::stream::Sources;
 pub struct Folder {
     root: PathBuf,
     rate_hz: u32,
-    kept: Mutex<HashMap<String, Option<Arc<[Frame]>>>>,
+    kept: Mutex<HashMap<String, Result<Channels, Fault>>>,
 }
 
 impl Folder {
@@ -35,9 +36,12 @@ impl Facts for Folder {
         Ok(self.source(file)?.frames())
     }
 
-    fn audio(&self, file: &str) -> Option<Arc<[Frame]>> {
+    fn audio(&self, file: &str) -> Result<Channels, Fault> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
-        let read = || media::read_all(&self.root.join(file), Some(self.rate_hz)).ok().map(|(_, frames)| frames.into());
+        let read = || match media::read_channels(&self.root.join(file), Some(self.rate_hz)) {
+            Ok(channels) => Ok(channels.into()),
+            Err(error) => Err(unreadable(file, &error)),
+        };
         kept.entry(file.to_owned()).or_insert_with(read).clone()
     }
 }

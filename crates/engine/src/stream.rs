@@ -87,7 +87,7 @@ impl Stream {
         assert!((1..=MAX_BLOCK_FRAMES).contains(&setup.block_frames) && setup.depth > 0, "{setup:?}");
         let needed = plan.needed_for(outputs);
         let lanes = if setup.followers.is_empty() { 1 } else { setup.followers.len() + 2 };
-        let audio = |file: &str| sources.audio(file);
+        let audio = |file: &str| sources.audio(file).map_err(Fault::into_build_error);
         let context = Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, audio: &audio };
         let mut states = Vec::with_capacity(plan.steps.len());
         for (step, needed) in plan.steps.iter().zip(&needed) {

@@ -25,7 +25,7 @@ use symphonia::core::units::Timestamp;
 use units::Frame;
 
 use crate::caf::Bounded;
-use crate::reader::Audio;
+use crate::reader::{Audio, Purpose};
 use crate::{Format, Info, Reason, mp4};
 
 /// Frames decoded ahead of a seek's target, so that a lossy decoder has settled: more than the 511 bytes that an MP3
@@ -50,6 +50,7 @@ pub(crate) struct Decoded {
     decoder: Box<dyn AudioDecoder>,
     params: AudioCodecParameters,
     gapless: bool,
+    purpose: Purpose,
     track: u32,
     info: Info,
     /// Frames of the decoder's timeline before frame 0.
@@ -63,7 +64,7 @@ pub(crate) struct Decoded {
 }
 
 impl Decoded {
-    pub(crate) fn open(mut file: File, ending: Option<&str>) -> Result<Self, Reason> {
+    pub(crate) fn open(mut file: File, ending: Option<&str>, purpose: Purpose) -> Result<Self, Reason> {
         let trim = mp4::trim_of(&mut file)?;
         let mut container = probe(&file, ending)?;
         let track = container.default_track(TrackType::Audio).cloned();
@@ -74,7 +75,7 @@ impl Decoded {
         refuse_huge_packets(&params)?;
         let format = format_of(&*container, &params)?;
         let gapless = format != Format::Mp3 || track.delay.is_some();
-        let info = describe(&mut *container, format, &params)?;
+        let info = describe(&mut *container, format, &params, purpose)?;
         let mut decoded = Self {
             file,
             ending: ending.map(str::to_owned),
@@ -82,6 +83,7 @@ impl Decoded {
             container,
             params,
             gapless,
+            purpose,
             track: track.id,
             info,
             lead: 0,
@@ -120,7 +122,7 @@ impl Decoded {
             let detail = "the rate or the number of channels changes in mid-file".to_owned();
             return Err(Reason::Damaged { frame: next, detail });
         }
-        spread(&buffer, &mut self.samples, &mut self.pending);
+        spread(&buffer, self.purpose, &mut self.samples, &mut self.pending);
         let first = packet.pts.get().saturating_add(packet.trim_start.get().cast_signed());
         self.pending_at = at.or_else(|| (!self.pending.is_empty()).then_some(first - self.lead.cast_signed()));
         if self.pending_at.is_some_and(|at| at > self.next.cast_signed()) {
@@ -281,14 +283,15 @@ fn format_of(container: &dyn FormatReader, params: &AudioCodecParameters) -> Res
     known.ok_or_else(|| Reason::UnsupportedEncoding(format!("the codec {}", params.codec)))
 }
 
-fn describe(container: &mut dyn FormatReader, format: Format, params: &AudioCodecParameters) -> Result<Info, Reason> {
+fn describe(
+    container: &mut dyn FormatReader,
+    format: Format,
+    params: &AudioCodecParameters,
+    purpose: Purpose,
+) -> Result<Info, Reason> {
     let channels = params.channels.as_ref().map_or(0, |channels| channels.count());
     let channels = u16::try_from(channels).unwrap_or(u16::MAX);
-    match channels {
-        0 => return Err(Reason::FaultyHeader("no channels".to_owned())),
-        1 | 2 => {}
-        more => return Err(Reason::TooManyChannels(more)),
-    }
+    purpose.check(channels)?;
     let rate_hz = params.sample_rate.filter(|rate| *rate > 0);
     let rate_hz = rate_hz.ok_or_else(|| Reason::FaultyHeader("no sample rate".to_owned()))?;
     let float_bits = match params.codec {
@@ -345,12 +348,14 @@ fn tags_of(tags: &[Tag]) -> Vec<(String, String)> {
 }
 
 /// Frames of a decoded buffer: mono into both sides.
-fn spread(buffer: &GenericAudioBufferRef<'_>, samples: &mut Vec<f64>, frames: &mut Vec<Frame>) {
+fn spread(buffer: &GenericAudioBufferRef<'_>, purpose: Purpose, samples: &mut Vec<f64>, frames: &mut Vec<Frame>) {
     buffer.copy_to_vec_interleaved(samples);
-    if buffer.num_planes() == 1 {
-        frames.extend(samples.iter().map(|x| [*x; 2]));
-    } else {
-        frames.extend_from_slice(samples.as_chunks::<2>().0);
+    match buffer.num_planes() {
+        1 => frames.extend(samples.iter().map(|x| [*x; 2])),
+        channels => {
+            let first = purpose.first_channel();
+            frames.extend(samples.chunks_exact(channels).map(|all| [all[first], all[first + 1]]));
+        }
     }
 }
 

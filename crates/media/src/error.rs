@@ -58,6 +58,11 @@ pub enum Reason {
     /// More than two channels.
     #[error("the file has {0} channels; only mono and stereo can be read")]
     TooManyChannels(u16),
+    /// An impulse response with a number of channels that stands for nothing.
+    #[error(
+        "the file has {0} channels; an impulse response has 1 (mono), 2 (left, right) or 4 (true stereo: LL, LR, RL, RR)"
+    )]
+    NotAResponse(u16),
     /// A seek to a frame past the end.
     #[error("frame {frame} lies past the end, frame {frames}")]
     PastTheEnd {
@@ -126,6 +131,7 @@ impl MediaError {
                 "Open it in the program that recorded it, let it repair the file, and export it."
             }
             Reason::TooManyChannels(_) => "Export it as stereo, or as separate mono files.",
+            Reason::NotAResponse(_) => "Export it with 1, 2 or 4 channels.",
             Reason::PastTheEnd { .. } => "Choose a time inside the file.",
             Reason::Exists => "Choose another name or move the old file away.",
             Reason::NotFinite { .. } => "Find the source or setting that makes it; nothing was written.",

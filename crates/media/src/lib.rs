@@ -2,6 +2,7 @@
 //!
 //! - [`Reader`] reads a file as stereo frames; [`open_at`] reads it at another rate. Files are only ever opened for
 //!   reading.
+//! - [`read_channels`] reads an impulse response with 1, 2 or 4 channels.
 //! - [`create`] starts a [`Writer`]: WAV, FLAC or MP3, written beside its final name and renamed in one step.
 //! - [`RateConverter`] converts a rate with zero delay and the same samples on every machine.
 //! - [`codec`] sends a mix through a lossy codec and hands back what a listener would hear, aligned.
@@ -34,7 +35,7 @@ pub use error::{MediaError, Reason};
 pub use info::{Bext, Format, Info, Loudness};
 pub use metadata::Metadata;
 pub use mp3::Kbps;
-pub use reader::{Reader, read_all};
+pub use reader::{Reader, read_all, read_channels};
 pub use resample::{RateConverter, ResampledReader};
 pub use source::{Source, open_at};
 pub use writer::{FileFormat, FlacBits, WavSample, Writer, Written, create};

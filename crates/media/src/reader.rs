@@ -8,7 +8,7 @@ use units::{Frame, SILENCE};
 
 use crate::decode::Decoded;
 use crate::error::Named;
-use crate::source::{Source, open_at};
+use crate::source::{Source, at_rate};
 use crate::wav::WavReader;
 use crate::{Info, MediaError, Reason};
 
@@ -16,6 +16,31 @@ use crate::{Info, MediaError, Reason};
 pub struct Reader {
     path: PathBuf,
     audio: Box<dyn Audio>,
+}
+
+/// What a file is read for, which decides how many channels it may have and which of them are delivered.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Purpose {
+    /// Mono or stereo.
+    Song,
+    /// An impulse response: mono, stereo, or of four channels the first or the second two.
+    Response { second: bool },
+}
+
+impl Purpose {
+    pub(crate) fn check(self, channels: u16) -> Result<(), Reason> {
+        match (self, channels) {
+            (_, 0) => Err(Reason::FaultyHeader("no channels".to_owned())),
+            (_, 1 | 2) | (Self::Response { .. }, 4) => Ok(()),
+            (Self::Song, more) => Err(Reason::TooManyChannels(more)),
+            (Self::Response { .. }, other) => Err(Reason::NotAResponse(other)),
+        }
+    }
+
+    /// The first channel that is delivered.
+    pub(crate) fn first_channel(self) -> usize {
+        if matches!(self, Self::Response { second: true }) { 2 } else { 0 }
+    }
 }
 
 /// Who reads the samples.
@@ -39,16 +64,20 @@ impl Reader {
     /// # Errors
     /// If it is not a file, cannot be opened, or is not audio that can be read.
     pub fn open(path: &Path) -> Result<Self, MediaError> {
+        Self::open_for(path, Purpose::Song)
+    }
+
+    fn open_for(path: &Path, purpose: Purpose) -> Result<Self, MediaError> {
         // Looked at before it is opened: opening a pipe would wait for its writer.
         refuse_other_than_file(fs::metadata(path).named(path)?.file_type()).named(path)?;
         let mut file = File::open(path).named(path)?;
         refuse_other_than_file(file.metadata().named(path)?.file_type()).named(path)?;
         let mut head = [0; 12];
         let audio: Box<dyn Audio> = if read_head(&mut file, &mut head).named(path)? && WavReader::recognises(&head) {
-            Box::new(WavReader::open(file).named(path)?)
+            Box::new(WavReader::open(file, purpose).named(path)?)
         } else {
             let ending = path.extension().and_then(|ending| ending.to_str());
-            Box::new(Decoded::open(file, ending).named(path)?)
+            Box::new(Decoded::open(file, ending, purpose).named(path)?)
         };
         Ok(Self { path: path.to_owned(), audio })
     }
@@ -117,10 +146,32 @@ impl Source for Reader {
 /// # Errors
 /// If the file cannot be read.
 pub fn read_all(path: &Path, rate_hz: Option<u32>) -> Result<(Info, Vec<Frame>), MediaError> {
-    let mut source: Box<dyn Source> = match rate_hz {
-        Some(rate_hz) => open_at(path, rate_hz)?,
-        None => Box::new(Reader::open(path)?),
-    };
+    let mut source = at_rate(Reader::open(path)?, rate_hz)?;
+    let frames = read_to_end(&mut *source)?;
+    Ok((source.info().clone(), frames))
+}
+
+/// Reads an impulse response, at its own rate or another: a list of samples for each of its 1, 2 or 4 channels, in the
+/// order of the file.
+///
+/// # Errors
+/// If the file cannot be read or has another number of channels.
+pub fn read_channels(path: &Path, rate_hz: Option<u32>) -> Result<Vec<Vec<f64>>, MediaError> {
+    let mut channels = Vec::new();
+    for second in [false, true] {
+        let reader = Reader::open_for(path, Purpose::Response { second })?;
+        let count = usize::from(reader.info().channels);
+        let frames = read_to_end(&mut *at_rate(reader, rate_hz)?)?;
+        let delivered = (count - channels.len()).min(2);
+        channels.extend((0..delivered).map(|c| frames.iter().map(|frame| frame[c]).collect::<Vec<f64>>()));
+        if channels.len() == count {
+            break;
+        }
+    }
+    Ok(channels)
+}
+
+fn read_to_end(source: &mut dyn Source) -> Result<Vec<Frame>, MediaError> {
     let mut frames = Vec::new();
     loop {
         let start = frames.len();
@@ -128,7 +179,7 @@ pub fn read_all(path: &Path, rate_hz: Option<u32>) -> Result<(Info, Vec<Frame>),
         let count = source.read(&mut frames[start..])?;
         frames.truncate(start + count);
         if count == 0 {
-            return Ok((source.info().clone(), frames));
+            return Ok(frames);
         }
     }
 }

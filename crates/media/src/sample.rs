@@ -34,33 +34,38 @@ impl Encoding {
         matches!(self, Self::Float32 | Self::Float64)
     }
 
-    /// Reads whole frames of `channels` (1 or 2) channels from bytes; mono goes to both sides. Exact: every value of
-    /// every encoding has its own `f64`.
-    pub(crate) fn decode(self, bytes: &[u8], channels: usize, out: &mut [Frame]) {
+    /// Reads whole frames of `channels` channels from bytes: `first` and the one after it; mono goes to both sides. Exact:
+    /// every value of every encoding has its own `f64`.
+    pub(crate) fn decode(self, bytes: &[u8], channels: usize, first: usize, out: &mut [Frame]) {
+        let layout = [channels, first];
         match self {
-            Self::Unsigned8 => each(bytes, channels, out, |[a]: [u8; 1]| (f64::from(a) - 128.0) / 128.0),
-            Self::Signed16 => each(bytes, channels, out, |b| f64::from(i16::from_le_bytes(b)) / 32_768.0),
+            Self::Unsigned8 => each(bytes, layout, out, |[a]: [u8; 1]| (f64::from(a) - 128.0) / 128.0),
+            Self::Signed16 => each(bytes, layout, out, |b| f64::from(i16::from_le_bytes(b)) / 32_768.0),
             Self::Signed24 => {
-                each(bytes, channels, out, |[a, b, c]| f64::from(i32::from_le_bytes([0, a, b, c])) / 2_147_483_648.0)
+                each(bytes, layout, out, |[a, b, c]| f64::from(i32::from_le_bytes([0, a, b, c])) / 2_147_483_648.0)
             }
-            Self::Signed32 => each(bytes, channels, out, |b| f64::from(i32::from_le_bytes(b)) / 2_147_483_648.0),
-            Self::Float32 => each(bytes, channels, out, |b| f64::from(f32::from_le_bytes(b))),
-            Self::Float64 => each(bytes, channels, out, f64::from_le_bytes),
+            Self::Signed32 => each(bytes, layout, out, |b| f64::from(i32::from_le_bytes(b)) / 2_147_483_648.0),
+            Self::Float32 => each(bytes, layout, out, |b| f64::from(f32::from_le_bytes(b))),
+            Self::Float64 => each(bytes, layout, out, f64::from_le_bytes),
         }
     }
 }
 
 /// Walks frames of `N`-byte samples.
-fn each<const N: usize>(bytes: &[u8], channels: usize, out: &mut [Frame], sample: impl Fn([u8; N]) -> f64) {
+fn each<const N: usize>(
+    bytes: &[u8],
+    [channels, first]: [usize; 2],
+    out: &mut [Frame],
+    sample: impl Fn([u8; N]) -> f64,
+) {
     let (samples, _) = bytes.as_chunks::<N>();
     if channels == 1 {
         for (frame, mono) in out.iter_mut().zip(samples) {
             *frame = [sample(*mono); 2];
         }
     } else {
-        let (pairs, _) = samples.as_chunks::<2>();
-        for (frame, [left, right]) in out.iter_mut().zip(pairs) {
-            *frame = [sample(*left), sample(*right)];
+        for (frame, all) in out.iter_mut().zip(samples.chunks_exact(channels)) {
+            *frame = [sample(all[first]), sample(all[first + 1])];
         }
     }
 }
@@ -129,7 +134,7 @@ mod tests {
         // Two's complement, full scale at 1: IEC 61937 and wave files alike. 8-bit wave samples are offset by 128.
         let read = |encoding: Encoding, bytes: &[u8]| {
             let mut out = [[0.0; 2]];
-            encoding.decode(bytes, 1, &mut out);
+            encoding.decode(bytes, 1, 0, &mut out);
             out[0][0]
         };
         assert_eq!(read(Encoding::Unsigned8, &[0]), -1.0);
@@ -147,7 +152,7 @@ mod tests {
     #[test]
     fn stereo_keeps_its_sides() {
         let mut out = [[0.0; 2]; 2];
-        Encoding::Signed16.decode(&[0, 0x40, 0, 0xc0, 0, 0x20, 0, 0xe0], 2, &mut out);
+        Encoding::Signed16.decode(&[0, 0x40, 0, 0xc0, 0, 0x20, 0, 0xe0], 2, 0, &mut out);
         assert_eq!(out, [[0.5, -0.5], [0.25, -0.25]]);
     }
 
@@ -164,7 +169,7 @@ mod tests {
         ] {
             let (mut bytes, mut back) = (Vec::new(), [[0.0; 2]]);
             assert_eq!(sample.encode(&frames, &mut bytes), 0);
-            encoding.decode(&bytes, 2, &mut back);
+            encoding.decode(&bytes, 2, 0, &mut back);
             assert!((back[0][0] - frames[0][0]).abs() <= step, "{sample:?}");
             assert_eq!(back[0][1], frames[0][1], "{sample:?}");
         }

@@ -39,9 +39,16 @@ pub trait Source: Send {
 /// # Errors
 /// If the file cannot be read, or its rate has no workable ratio to this one.
 pub fn open_at(path: &Path, rate_hz: u32) -> Result<Box<dyn Source>, MediaError> {
-    let reader = Reader::open(path)?;
-    if reader.info().rate_hz == rate_hz {
-        return Ok(Box::new(reader));
+    at_rate(Reader::open(path)?, Some(rate_hz))
+}
+
+/// A reader as it is, or at another rate.
+pub(crate) fn at_rate(reader: Reader, rate_hz: Option<u32>) -> Result<Box<dyn Source>, MediaError> {
+    match rate_hz {
+        Some(rate_hz) if rate_hz != reader.info().rate_hz => {
+            let path = reader.path().to_owned();
+            Ok(Box::new(ResampledReader::new(reader, rate_hz).named(&path)?))
+        }
+        _ => Ok(Box::new(reader)),
     }
-    Ok(Box::new(ResampledReader::new(reader, rate_hz).named(path)?))
 }

@@ -173,6 +173,40 @@ fn headers_that_cannot_be_are_refused() {
 }
 
 #[test]
+fn an_impulse_response_may_have_four_channels() {
+    // RIFF wave: samples of a frame stand in the order of the channels. 16-bit full scale is 32768.
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("hall.wav");
+    let write = |channels: u16, samples: &[i16]| {
+        let bytes: Vec<u8> = samples.iter().flat_map(|x| x.to_le_bytes()).collect();
+        std::fs::write(&path, riff(&[chunk(b"fmt ", &fmt(1, channels, 48_000, 16)), chunk(b"data", &bytes)])).unwrap();
+    };
+    let read = |channels: u16, rate_hz| {
+        write(channels, &(0..3 * channels as i16).map(|i| i * 256).collect::<Vec<_>>());
+        media::read_channels(&path, rate_hz)
+    };
+    for count in [1, 2, 4] {
+        let expected: Vec<Vec<f64>> = (0..count)
+            .map(|channel| (0..3).map(|frame| f64::from(frame * count + channel) / 128.0).collect())
+            .collect();
+        assert_eq!(read(count, None).unwrap(), expected, "{count} channels");
+        // At another rate each channel is that of a mono file with the same samples.
+        let doubled = read(count, Some(96_000)).unwrap();
+        for (channel, samples) in expected.iter().enumerate() {
+            write(1, &samples.iter().map(|x| (x * 32_768.0) as i16).collect::<Vec<_>>());
+            let (_, mono) = media::read_all(&path, Some(96_000)).unwrap();
+            assert_eq!(doubled[channel], mono.iter().map(|frame| frame[0]).collect::<Vec<_>>(), "channel {channel}");
+        }
+    }
+    let refused = read(3, None).unwrap_err();
+    assert!(matches!(refused.reason, Reason::NotAResponse(3)), "{refused}");
+    assert!(refused.to_string().contains("1 (mono), 2 (left, right) or 4 (true stereo: LL, LR, RL, RR)"), "{refused}");
+    // A song has two at most.
+    read(4, None).unwrap();
+    assert!(matches!(Reader::open(&path).unwrap_err().reason, Reason::TooManyChannels(4)));
+}
+
+#[test]
 fn only_files_are_opened() {
     let folder = tempfile::tempdir().unwrap();
     assert!(matches!(Reader::open(folder.path()).unwrap_err().reason, Reason::NotAFile("a folder")));

@@ -3,7 +3,11 @@
 
 use units::{Frame, frames_from_ms};
 
-use crate::space::{CHUNK_FRAMES, cuts::HIGH_CUT_OFF_HZ, line::Line, side::all_pass};
+use crate::space::{
+    CHUNK_FRAMES,
+    all_pass::{self, AllPassChain},
+    cuts::HIGH_CUT_OFF_HZ,
+};
 
 /// A character.
 pub(super) struct Character {
@@ -22,62 +26,42 @@ pub(super) const CHARACTERS: [Character; 3] = [
 ];
 
 impl Character {
-    /// Frames of all sections' lines, which is also what they hold a sound back on average.
-    fn delay_frames(&self, rate_hz: f64) -> usize {
-        self.section_ms.iter().map(|ms| frames_from_ms(*ms, rate_hz)).sum()
+    fn delays_frames(&self, rate_hz: f64) -> impl Iterator<Item = usize> {
+        self.section_ms.iter().map(move |ms| frames_from_ms(*ms, rate_hz))
     }
 
     /// Frames by which the sections hold back the frequencies that they hold back longest: m (1 + a) / (1 - a).
     pub(super) fn most_delay_frames(&self, rate_hz: f64) -> f64 {
-        self.delay_frames(rate_hz) as f64 * (1.0 + self.section_gain) / (1.0 - self.section_gain)
+        let frames: usize = self.delays_frames(rate_hz).sum();
+        frames as f64 * (1.0 + self.section_gain) / (1.0 - self.section_gain)
     }
 
     /// Frames for which the sections ring above -120 dB.
     pub(super) fn tail_frames(&self, rate_hz: f64) -> usize {
-        if self.section_ms.is_empty() {
-            return 0;
-        }
-        (self.delay_frames(rate_hz) as f64 * (6.0 / -libm::log10(self.section_gain)).ceil()) as usize
+        all_pass::tail_frames(self.section_gain, self.delays_frames(rate_hz))
     }
 }
 
-/// The all-pass sections of one lane, left and right apart.
-pub(super) struct Diffuser {
-    gain: f64,
-    sections: Vec<(usize, [Line<f64>; 2])>,
-}
+/// The all-pass sections of one lane, left and right apart; none for a character without.
+pub(super) struct Diffuser(Option<[AllPassChain; 2]>);
 
 impl Diffuser {
     pub(super) fn new(character: &Character, rate_hz: f64) -> Self {
-        let section = |ms: &f64| {
-            let frames = frames_from_ms(*ms, rate_hz).max(1);
-            (frames, [0, 1].map(|_| Line::new(frames, CHUNK_FRAMES, 0.0)))
-        };
-        Self { gain: character.section_gain, sections: character.section_ms.iter().map(section).collect() }
+        let chain = || AllPassChain::new(character.section_gain, character.delays_frames(rate_hz));
+        Self((!character.section_ms.is_empty()).then(|| [chain(), chain()]))
     }
 
     pub(super) fn process(&mut self, chunk: &mut [Frame]) {
-        if self.sections.is_empty() {
-            return;
-        }
-        for channel in 0..2 {
+        for (channel, chain) in self.0.iter_mut().flatten().enumerate() {
             let mut signal = [0.0; CHUNK_FRAMES];
             let signal = &mut signal[..chunk.len()];
-            for (x, frame) in signal.iter_mut().zip(chunk.iter()) {
-                *x = frame[channel];
-            }
-            for (delay, lines) in &mut self.sections {
-                all_pass(&mut lines[channel], *delay, self.gain, signal);
-            }
-            for (x, frame) in signal.iter().zip(chunk.iter_mut()) {
-                frame[channel] = *x;
-            }
+            signal.iter_mut().zip(chunk.iter()).for_each(|(x, frame)| *x = frame[channel]);
+            chain.process(signal);
+            chunk.iter_mut().zip(signal.iter()).for_each(|(frame, x)| frame[channel] = *x);
         }
     }
 
-    pub(super) fn reset(&mut self) {
-        for (_, lines) in &mut self.sections {
-            lines.iter_mut().for_each(|line| line.clear(0.0));
-        }
+    pub(super) fn clear(&mut self) {
+        self.0.iter_mut().flatten().for_each(AllPassChain::clear);
     }
 }

@@ -17,7 +17,7 @@ use super::{
 };
 use crate::{
     ramp::RAMP_FRAMES,
-    space::{CHUNK_FRAMES, line::Line, moving::Moving, settle},
+    space::{CHUNK_FRAMES, all_pass::all_pass, line::Line, moving::Moving, settle},
 };
 
 /// Longest a line may be, in seconds: the largest room's.
@@ -38,8 +38,12 @@ const LINE_SHARES: [f64; LINES] = [
     1.4983, 1.6133,
 ];
 
-/// Signs of the way in (middle, side) and of the way out (middle, side), a bit a line.
-const SIGNS: [u16; 4] = [0x35c6, 0x9a5c, 0x2e93, 0x74a6];
+/// The ways in and out of middle and side, each pair orthogonal. Of the many that are, these keep the measured decay
+/// closest to the setting in short decays, where a band holds few modes and their chance phases would show.
+static IN_MID: PerLine = signs(0x35c6);
+static IN_SIDE: PerLine = signs(0x9a5c);
+static OUT_MID: PerLine = signs(0x2e93);
+static OUT_SIDE: PerLine = signs(0x74a6);
 
 /// Swing of the turns at full modulation, in radians, and their rates.
 const SWING: f64 = 0.6;
@@ -226,7 +230,7 @@ impl Network {
         }
     }
 
-    pub(super) fn reset(&mut self) {
+    pub(super) fn finish(&mut self) {
         self.lengths.finish();
         self.losses = self.wanted;
         self.steps = RAMP_FRAMES;
@@ -254,7 +258,7 @@ impl Network {
                 memory.high = memory.high.map(settle);
             }
             lose(&losses, &mut memory.low, &mut memory.high, row);
-            out[i] = [signed_sum(row, SIGNS[2]), signed_sum(row, SIGNS[3])];
+            out[i] = [signed_sum(row, &OUT_MID), signed_sum(row, &OUT_SIDE)];
             hadamard(row);
             if self.modulation > 0.0 {
                 turn(row, &self.turns[i]);
@@ -264,33 +268,24 @@ impl Network {
         write_lines(memory, &rows[..frames]);
     }
 
-    /// The all-pass sections ahead of the network: v = x + a g v', y = g v' - a v.
+    /// The all-pass sections ahead of the network, whose delays lose by the law too: v' comes back as g v'.
     fn diffuse(&self, memory: &mut NetworkMemory, inputs: &mut [[f64; CHUNK_FRAMES]; 2], frames: usize) {
-        let a = self.diffusion;
         for (c, input) in inputs.iter_mut().enumerate() {
             for (k, line) in memory.sections[c].iter_mut().enumerate() {
                 let (delay, g) = (self.lengths.now().sections[c][k], self.section_gains[c][k]);
-                let new_delay = self.lengths.next().map_or(delay, |next| next.sections[c][k]);
-                let mut done = 0;
-                while done < frames {
-                    let count = (frames - done).min(delay).min(new_delay);
-                    let (mut past, mut new) = ([0.0; CHUNK_FRAMES], [0.0; CHUNK_FRAMES]);
-                    line.read(delay, &mut past[..count]);
-                    if new_delay != delay {
-                        line.read(new_delay, &mut new[..count]);
-                        for (i, (past, new)) in past[..count].iter_mut().zip(&new).enumerate() {
+                let next = self.lengths.next().map(|next| next.sections[c][k]).filter(|next| *next != delay);
+                let shortest = delay.min(next.unwrap_or(delay));
+                all_pass(line, shortest, self.diffusion, &mut input[..frames], |line, done, past| {
+                    line.read(delay, past);
+                    if let Some(next) = next {
+                        let mut new = [0.0; CHUNK_FRAMES];
+                        line.read(next, &mut new[..past.len()]);
+                        for (i, (past, new)) in past.iter_mut().zip(&new).enumerate() {
                             *past += self.lengths.weight(done + i) * (new - *past);
                         }
                     }
-                    for (x, past) in input[done..done + count].iter_mut().zip(&mut past) {
-                        let late = g * *past;
-                        let v = settle(*x + a * late);
-                        *x = late - a * v;
-                        *past = v;
-                    }
-                    line.write(&past[..count]);
-                    done += count;
-                }
+                    past.iter_mut().for_each(|x| *x *= g);
+                });
             }
         }
     }
@@ -359,6 +354,7 @@ fn turn(row: &mut PerLine, turns: &[[f64; 2]; LINES / 2]) {
     }
 }
 
+/// 1/4 with the sign that a bit tells.
 const fn signs(bits: u16) -> PerLine {
     let mut signs = [0.25; LINES];
     let mut k = 0;
@@ -372,8 +368,7 @@ const fn signs(bits: u16) -> PerLine {
 }
 
 #[inline]
-fn signed_sum(row: &PerLine, bits: u16) -> f64 {
-    let signs = const_signs(bits);
+fn signed_sum(row: &PerLine, signs: &PerLine) -> f64 {
     let mut sums = [0.0; 4];
     for k in 0..LINES {
         sums[k % 4] += signs[k] * row[k];
@@ -382,15 +377,8 @@ fn signed_sum(row: &PerLine, bits: u16) -> f64 {
 }
 
 #[inline]
-fn const_signs(bits: u16) -> &'static PerLine {
-    static TABLE: [PerLine; 4] = [signs(SIGNS[0]), signs(SIGNS[1]), signs(SIGNS[2]), signs(SIGNS[3])];
-    &TABLE[SIGNS.iter().position(|b| *b == bits).unwrap_or(0)]
-}
-
-#[inline]
 fn feed(row: &mut PerLine, mid: f64, side: f64) {
-    let (m, s) = (const_signs(SIGNS[0]), const_signs(SIGNS[1]));
     for k in 0..LINES {
-        row[k] += m[k] * mid + s[k] * side;
+        row[k] += IN_MID[k] * mid + IN_SIDE[k] * side;
     }
 }

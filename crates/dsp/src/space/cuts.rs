@@ -5,6 +5,7 @@ use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
 use units::{Frame, Param, Unit};
 
+use super::SILENT;
 use crate::biquad::{Coefficients, Gliding, State};
 
 /// The high cut's greatest value stands for off.
@@ -62,6 +63,15 @@ impl Cuts {
                 state.settle();
             }
         }
+    }
+
+    /// Cuts a chunk of one channel.
+    pub(crate) fn process_mono(&self, memory: &mut CutsMemory, chunk: &mut [f64]) {
+        let mut frames = SILENT;
+        let frames = &mut frames[..chunk.len()];
+        frames.iter_mut().zip(chunk.iter()).for_each(|(frame, x)| *frame = [*x, 0.0]);
+        self.process(memory, frames);
+        chunk.iter_mut().zip(frames.iter()).for_each(|(x, frame)| *x = frame[0]);
     }
 
     /// Lets frames go by, once every lane has been through them.

@@ -23,8 +23,9 @@ impl Facts for Songs {
         self.0.get(file).map(|frames| frames.len() as u64).ok_or_else(missing)
     }
 
-    fn audio(&self, file: &str) -> Option<Arc<[Frame]>> {
-        self.0.get(file).cloned()
+    fn audio(&self, file: &str) -> Result<dsp::Channels, Fault> {
+        self.frames(file)?;
+        Ok([0, 1].map(|c| self.0[file].iter().map(|frame| frame[c]).collect()).into_iter().collect())
     }
 }
 

@@ -7,7 +7,7 @@ use units::Frame;
 
 use super::chunks::{self, Chunk, Chunks};
 use super::{bext, tags};
-use crate::reader::Audio;
+use crate::reader::{Audio, Purpose};
 use crate::sample::Encoding;
 use crate::{Format, Info, Reason};
 
@@ -22,6 +22,7 @@ pub(crate) struct WavReader {
     file: File,
     encoding: Encoding,
     frame_bytes: usize,
+    first_channel: usize,
     start: u64,
     next: u64,
     info: Info,
@@ -42,21 +43,22 @@ impl WavReader {
         chunks::format_of(head).is_some()
     }
 
-    pub(crate) fn open(mut file: File) -> Result<Self, Reason> {
+    pub(crate) fn open(mut file: File, purpose: Purpose) -> Result<Self, Reason> {
         file.seek(SeekFrom::Start(0))?;
         let mut head = [0; 12];
         file.read_exact(&mut head)?;
         let format = chunks::format_of(&head).ok_or_else(|| Reason::UnknownFormat("no wave header".to_owned()))?;
         let chunks = chunks::walk(&mut file, format)?;
         let fmt = chunks.first(b"fmt ").ok_or_else(|| Reason::FaultyHeader("no `fmt ` chunk".to_owned()))?;
-        let layout = Layout::parse(&chunks::content(&mut file, fmt)?)?;
+        let layout = Layout::parse(&chunks::content(&mut file, fmt)?, purpose)?;
         let frame_bytes = layout.encoding.bytes() * usize::from(layout.channels);
         let data = chunks.first(b"data").ok_or_else(|| Reason::FaultyHeader("no `data` chunk".to_owned()))?;
         let frames = frames_of(data, &chunks, frame_bytes as u64)?;
         let (start, encoding) = (data.at, layout.encoding);
         let info = describe(&mut file, &chunks, &layout, frames)?;
         file.seek(SeekFrom::Start(start))?;
-        Ok(Self { file, encoding, frame_bytes, start, next: 0, info, buffer: Vec::new() })
+        let first_channel = purpose.first_channel();
+        Ok(Self { file, encoding, frame_bytes, first_channel, start, next: 0, info, buffer: Vec::new() })
     }
 }
 
@@ -70,7 +72,7 @@ impl Audio for WavReader {
         for part in out[..wanted].chunks_mut(BUFFER_BYTES / self.frame_bytes) {
             self.buffer.resize(part.len() * self.frame_bytes, 0);
             self.file.read_exact(&mut self.buffer)?;
-            self.encoding.decode(&self.buffer, usize::from(self.info.channels), part);
+            self.encoding.decode(&self.buffer, usize::from(self.info.channels), self.first_channel, part);
             self.next += part.len() as u64;
         }
         Ok(wanted)
@@ -84,7 +86,7 @@ impl Audio for WavReader {
 }
 
 impl Layout {
-    fn parse(bytes: &[u8]) -> Result<Self, Reason> {
+    fn parse(bytes: &[u8], purpose: Purpose) -> Result<Self, Reason> {
         let faulty = |detail: String| Reason::FaultyHeader(detail);
         let word = |at: usize| bytes.get(at..at + 2).map_or(0, |b| u16::from_le_bytes([b[0], b[1]]));
         if bytes.len() < 16 {
@@ -96,11 +98,7 @@ impl Layout {
             0xfffe if bytes.get(26..40) == Some(&SUB_FORMAT_TAIL) => word(24),
             other => other,
         };
-        match channels {
-            0 => return Err(faulty("no channels".to_owned())),
-            1 | 2 => {}
-            more => return Err(Reason::TooManyChannels(more)),
-        }
+        purpose.check(channels)?;
         if rate_hz == 0 {
             return Err(faulty("a rate of 0 Hz".to_owned()));
         }
