@@ -37,6 +37,8 @@ pub enum Command {
     Compare(CompareArgs),
     /// Listen to a sheet and say what each path adds, and where it does harm.
     Advise(AdviseArgs),
+    /// List starting points: complete chains for tasks, each with what it does to the demo song.
+    Starts(StartsArgs),
     /// Write the JSON Schema of the sheet.
     Schema,
 }
@@ -119,4 +121,20 @@ pub struct AdviseArgs {
     /// Threads to use; all processors when not given.
     #[arg(long)]
     pub threads: Option<usize>,
+}
+
+/// Arguments of `starts`.
+#[derive(Debug, clap::Args)]
+pub struct StartsArgs {
+    /// Show this one, ready to paste.
+    pub name: Vec<String>,
+    /// Put it into a sheet; everything else in the sheet stays as it is.
+    #[arg(long, value_name = "SHEET", requires = "name")]
+    pub into: Option<PathBuf>,
+    /// Measure what it would do to a song; nothing is written.
+    #[arg(long, value_name = "SHEET", requires = "name", conflicts_with = "into")]
+    pub on: Option<PathBuf>,
+    /// The stem or bus that it is for, where it is not the usual one.
+    #[arg(long, value_name = "NAME", requires = "name")]
+    pub at: Option<String>,
 }

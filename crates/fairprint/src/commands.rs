@@ -8,6 +8,7 @@ pub mod intake;
 pub mod measure;
 pub mod print;
 pub mod schema;
+pub mod starts;
 
 use crate::outcome::Outcome;
 use crate::voice::Voice;
@@ -21,6 +22,7 @@ sample, a clean print for mastering, a loud one for approval, all measured from 
   fairprint demo            make a song from nothing, print it, and see what you get
   fairprint intake FOLDER   check a folder of stems and get a sheet to start from
   fairprint print SHEET     print it
+  fairprint starts          chains to start from, each with what it does, measured
   fairprint --help          everything else
 
 Loud sound harms hearing: turn your monitors down before you play a loud print.";

@@ -315,3 +315,34 @@ fn schema_and_welcome_speak_for_themselves() {
     assert_eq!(welcome.status.code(), Some(0));
     assert!(String::from_utf8_lossy(&welcome.stdout).lines().count() <= 12);
 }
+
+#[test]
+fn starting_points_are_listed_shown_measured_and_put_into_a_sheet() {
+    let song = Song::new();
+    let listed = json(&fairprint(&["starts", "--json"]));
+    let all = listed["starts"].as_array().unwrap();
+    assert!(all.len() >= 12);
+    for key in ["name", "task", "suits", "place", "at", "chain", "measured", "adjust", "fragment"] {
+        assert!(all.iter().all(|start| start[key].as_str().is_some_and(|text| !text.is_empty())), "{key}");
+    }
+    let shown = fairprint(&["starts", "crushed", "copy"]);
+    let fragment = String::from_utf8(shown.stdout).unwrap();
+    assert!(fragment.contains("[[bus]]") && fragment.contains("valve"), "{fragment}");
+    let wrong = fairprint(&["starts", "crushd copy", "--json"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(json(&wrong)["findings"][0]["remedy"].as_str().unwrap().contains("crushed copy"));
+
+    let before = fs::read_to_string(song.path("sheet.toml")).unwrap();
+    let tried = fairprint(&["starts", "gentle glue", "--on", &song.sheet(), "--at", "mix", "--json"]);
+    assert_eq!(tried.status.code(), Some(0), "{}", String::from_utf8_lossy(&tried.stderr));
+    assert!(json(&tried)["effect"]["adds_crest_db"].as_f64().unwrap().abs() < 20.0);
+    assert_eq!(fs::read_to_string(song.path("sheet.toml")).unwrap(), before, "measuring writes nothing");
+    let lost = fairprint(&["starts", "gentle glue", "--into", &song.sheet()]);
+    assert_eq!(lost.status.code(), Some(2), "there is no bus called main");
+    assert_eq!(fs::read_to_string(song.path("sheet.toml")).unwrap(), before);
+    let put = fairprint(&["starts", "gentle glue", "--into", &song.sheet(), "--at", "mix", "--quiet"]);
+    assert_eq!((put.status.code(), put.stdout.len()), (Some(0), 0));
+    let after = fs::read_to_string(song.path("sheet.toml")).unwrap();
+    assert!(before.lines().all(|line| after.contains(line)) && after.contains("kind = \"bus\""), "{after}");
+    assert_eq!(fairprint(&["check", &song.sheet()]).status.code(), Some(0));
+}

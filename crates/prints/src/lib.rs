@@ -16,6 +16,7 @@ pub mod returns;
 mod revision;
 mod solve;
 mod spool;
+pub mod starts;
 
 pub use load::{Loaded, load, plan};
 pub use print::{Order, Printed, Stopped, print};

@@ -1,6 +1,7 @@
 //! A sheet from its file to a plan.
 
 use std::fs;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use engine::{Fault, Folder, Plan};
@@ -8,6 +9,7 @@ use sheet::Sheet;
 use units::{Problem, Severity};
 
 use crate::findings;
+use crate::revision::machine;
 
 /// A sheet that was read, with its text for messages that point into it.
 pub struct Loaded {
@@ -54,6 +56,22 @@ pub fn load(path: &Path) -> Result<Loaded, Fault> {
     })?;
     let (sheet, problems) = sheet::read(&text, &engine::specs());
     Ok(Loaded { path: path.to_owned(), text, sheet, problems })
+}
+
+/// Puts a text in a sheet's place in one step, so that a fault of the machine leaves the old one.
+///
+/// # Errors
+/// The folder cannot be written to.
+pub fn save(path: &Path, text: &str) -> Result<(), Fault> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let write = || {
+        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        file.write_all(text.as_bytes())?;
+        file.as_file().set_permissions(fs::metadata(path)?.permissions())?;
+        file.as_file().sync_all()?;
+        file.persist(path).map_err(|error| error.error)
+    };
+    write().map(|_| ()).map_err(|error| machine(path, &error))
 }
 
 /// Compiles a sound sheet. Files that cannot be used and processors that cannot be built are added to its problems, and

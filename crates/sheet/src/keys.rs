@@ -428,3 +428,30 @@ pub(crate) const OFF: Key =
     Key::of(Param::switch("off", false, "Takes the processor out, without moving anything in time."));
 pub(crate) const OUTSIDE_KEY: Key =
     Key::new("key", Takes::NameOf(Named::Node), "The stem or bus it listens to instead of its own input.");
+
+// Starting points
+
+pub(crate) const START_NAME: Key = Key::text("name", Form::Name, "What it is called.").required();
+pub(crate) const TASK: Key = Key::text("task", Form::Any, "What it is for, in one sentence.").required();
+pub(crate) const SUITS: Key = Key::text("suits", Form::Any, "The kinds of music that it suits.").required();
+pub(crate) const SPOT: Key = Key::of(Param::choice(
+    "place",
+    &["insert", "return", "ending"],
+    0,
+    "Where it goes: into a chain, on a bus of its own beside the path, or at the end of a print.",
+))
+.required();
+pub(crate) const START_AT: Key =
+    Key::text("at", Form::Name, "The stem or bus whose chain it joins, that feeds it, or that its print draws from.")
+        .required();
+pub(crate) const START_BUS: Key = Key::text("bus", Form::Name, "For a return: what its bus is called.");
+pub(crate) const START_PRINT: Key = Key::text("print", Form::Name, "For an ending: what its print is called.");
+pub(crate) const ADJUST: Key = Key::text("adjust", Form::Any, "What to listen for and to adjust first.").required();
+pub(crate) const CAUTION: Key = Key::text("caution", Form::Any, "What to be careful about.");
+
+/// A starting point.
+pub(crate) static STARTING_POINT: Group = Group::new(
+    "starting point",
+    "A complete chain for a task.",
+    &[START_NAME, TASK, SUITS, SPOT, START_AT, START_BUS, START_PRINT, LEVEL, LUFS, ADJUST, CAUTION, CHAIN],
+);

@@ -9,7 +9,8 @@
 //! - `network`: what is odd about the routing;
 //! - `edit`: changes of the text that leave the rest of it alone;
 //! - `schema`, `reference`: the keys as JSON Schema and as a document;
-//! - `starter`: the sheet to start from.
+//! - `starter`: the sheet to start from;
+//! - `starts`: complete chains for tasks, to start from.
 
 mod edit;
 pub mod keys;
@@ -21,6 +22,7 @@ mod reader;
 mod reference;
 mod schema;
 mod starter;
+mod starts;
 mod tree;
 
 pub use edit::{Edit, Plain, Step, set_value};
@@ -33,3 +35,4 @@ pub use reader::read;
 pub use reference::reference;
 pub use schema::schema;
 pub use starter::{StarterGroup, StarterSong, starter};
+pub use starts::{Spot, Start, start, starts};

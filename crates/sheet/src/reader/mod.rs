@@ -14,10 +14,12 @@ mod print;
 mod report;
 mod ride;
 mod song;
+mod start;
 
 use units::{Problem, Spec};
 
 pub(crate) use forms::{inside, range, whole_list, with_unit};
+pub(crate) use start::read_start;
 
 use crate::keys;
 use crate::model::{Accepted, Link, Reference, Sheet};
