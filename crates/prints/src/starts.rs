@@ -39,6 +39,8 @@ const WORTH_WIDTH_DB: f64 = 0.4;
 const WORTH_CORRELATION: f64 = 0.02;
 /// Length of the windows that percentiles are taken over.
 const WINDOW_MS: f64 = 50.0;
+/// A band this far below the whole has no width to speak of.
+const EMPTY_DB: f64 = -40.0;
 /// Windows in the last second.
 const LAST_WINDOWS: usize = 20;
 /// Windows below this power (-70 dB) count as silence, as in BS.1770's absolute gate.
@@ -301,9 +303,7 @@ impl Heard {
             adds_ring_secs: with.rings_secs - self.rings_secs,
             adds_width_db: change(image.map(|image| image.width_db)),
             adds_band_widths_db: BANDS
-                .map(|(name, [low, high])| {
-                    (name, change(heard.map(|heard| heard.spectrum.power(low, high).image().width_db)))
-                })
+                .map(|(name, hz)| (name, change(heard.map(|heard| heard.band_width_db(hz)))))
                 .to_vec(),
             correlation: image.map(|image| image.correlation),
         }
@@ -311,6 +311,13 @@ impl Heard {
 
     fn band_db(&self, [low, high]: [f64; 2]) -> Option<f64> {
         Some(self.spectrum.power(low, high).mean()).filter(|power| *power > 0.0).map(db_from_power)
+    }
+
+    /// Side over mid in a band, if there is anything in it to speak of.
+    fn band_width_db(&self, [low, high]: [f64; 2]) -> Option<f64> {
+        let power = self.spectrum.power(low, high);
+        let all = self.spectrum.power(BANDS[0].1[0], BANDS[4].1[1]).mean();
+        (power.mean() > power_from_db(EMPTY_DB) * all).then(|| power.image().width_db).flatten()
     }
 
     /// The level exceeded for nine tenths of the time over that exceeded for one.

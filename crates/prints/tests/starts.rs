@@ -4,8 +4,6 @@
 //! chains, sends and returns of its buses are taken out, so that each starting point meets the same plain mix.
 //! With `FAIRPRINT_WRITE_STARTS` set, the sentences are written instead of checked.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
-
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write as _;
 use std::sync::Arc;
