@@ -4,30 +4,21 @@ use std::fs;
 use std::path::Path;
 
 use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
-use measure::{Measured, TruePeakMeter};
+use measure::TruePeakMeter;
 use media::{MediaError, Source, codec};
 use sheet::{CodecChoice, Print};
 use units::{Problem, Severity};
 
 use crate::files::kbps_of;
 use crate::findings;
-use crate::print::Head;
+use crate::finish::{Ended, Head};
 use crate::record::{SolvedRecord, Survived};
 use crate::revision::machine;
 use crate::solve;
-use crate::spool::{MeterSink, Spool, media_fault};
+use crate::spool::{Gauge, Gauged, Spool, media_fault};
 
 /// Ceilings that are tried until a codec's round trip holds.
 const MOST_CEILINGS: usize = 6;
-
-/// A print that is ready to be written.
-pub(crate) struct Ended {
-    pub spool: String,
-    pub measured: Measured,
-    pub outline: Vec<f32>,
-    pub solved: Option<SolvedRecord>,
-    pub findings: Vec<Problem>,
-}
 
 /// What the search works with.
 pub(crate) struct Ending<'a> {
@@ -36,13 +27,7 @@ pub(crate) struct Ending<'a> {
     pub work: &'a Path,
     pub rate_hz: u32,
     pub threads: usize,
-    pub progress: &'a dyn Fn(f64),
-}
-
-/// One render of the ending.
-struct Take {
-    measured: Measured,
-    outline: Vec<f32>,
+    pub progress: &'a (dyn Fn(f64) + Sync),
 }
 
 impl Ending<'_> {
@@ -50,29 +35,29 @@ impl Ending<'_> {
     pub(crate) fn find(
         &self,
         print: &Print,
-        head: Head,
+        head: &Head,
         target_lufs: Option<f64>,
         target: String,
     ) -> Result<Ended, Fault> {
         let spool = format!("{}.end.wav", head.spool.trim_end_matches(".wav"));
         let wanted = self.plan.ceiling_dbtp(self.port);
         let mut ceiling = wanted;
-        let mut gain_db = target_lufs.and_then(|lufs| head.measured.loudness.gain_db_for(lufs)).unwrap_or(0.0);
-        let mut tries = 0;
+        let mut gain_db = target_lufs.and_then(|lufs| head.gauged.loudness.gain_db_for(lufs)).unwrap_or(0.0);
+        let (mut tries, mut slope) = (0, solve::FREE_SLOPE);
         for round in 1..=MOST_CEILINGS {
             let mut last = None;
             let mut render = |gain: f64| {
                 tries += 1;
                 (self.progress)(tries as f64 / (tries + 3) as f64);
                 let take = self.take(&head.spool, &spool, gain, ceiling)?;
-                let lufs = take.measured.measures.integrated_lufs;
+                let lufs = take.loudness.integrated_lufs();
                 last = Some(take);
                 Ok(lufs)
             };
             let reached = match target_lufs {
                 Some(lufs) => {
-                    let solved = solve::gain_for(lufs, gain_db, &mut render)?;
-                    gain_db = solved.gain_db;
+                    let solved = solve::gain_for(lufs, gain_db, slope, &mut render)?;
+                    (gain_db, slope) = (solved.gain_db, solved.slope);
                     solved.lufs
                 }
                 None => render(gain_db)?,
@@ -84,7 +69,7 @@ impl Ending<'_> {
                 ceiling = Some(next);
                 continue;
             }
-            let Some(Take { measured, outline }) = last else { break };
+            let Some(gauged) = last else { break };
             let mut found: Vec<Problem> =
                 target_lufs.and_then(|lufs| findings::of_loudness(&print.name, lufs, reached)).into_iter().collect();
             if let (Some(_), Some(wanted)) = (next, wanted) {
@@ -93,13 +78,13 @@ impl Ending<'_> {
             fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
             (self.progress)(1.0);
             let solved = SolvedRecord { target_lufs, target, gain_db, ceiling_dbtp: ceiling, survived, tries };
-            return Ok(Ended { spool, measured, outline, solved: Some(solved), findings: found });
+            return Ok(Ended { spool, gauged, solved: Some(solved), findings: found });
         }
         unreachable!("the last ceiling returns")
     }
 
     /// Renders the ending with a gain and a ceiling into the file `to`.
-    fn take(&self, from: &str, to: &str, gain_db: f64, ceiling_dbtp: Option<f64>) -> Result<Take, Fault> {
+    fn take(&self, from: &str, to: &str, gain_db: f64, ceiling_dbtp: Option<f64>) -> Result<Gauged, Fault> {
         let path = self.work.join(to);
         if path.exists() {
             fs::remove_file(&path).map_err(|error| machine(&path, &error))?;
@@ -107,13 +92,12 @@ impl Ending<'_> {
         let plan = self.plan.ending(self.port, from, gain_db, ceiling_dbtp);
         let sources = Folder::new(self.work, self.rate_hz);
         let mut spool = Spool::create(&path, self.rate_hz, plan.print_frames())?;
-        let mut meter = MeterSink::new(plan.rate_hz, plan.print_frames());
+        let mut gauge = Gauge::new(plan.rate_hz, plan.print_frames());
         let stream = Stream::open(&plan, &sources, &[1, 1], &Setup::default())?;
-        let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut meter)];
+        let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut gauge)];
         stream.run(self.threads, sinks, &|_| ())?;
         spool.finish()?;
-        let (measured, outline) = meter.finish();
-        Ok(Take { measured, outline })
+        Ok(gauge.finish())
     }
 
     /// Sends the print through each codec and measures what a listener would decode.

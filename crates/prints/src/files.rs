@@ -92,16 +92,32 @@ pub fn measure_file(path: &Path, progress: &dyn Fn(f64)) -> Result<(u16, Measure
     let info = reader.info();
     let (rate_hz, total, channels) = (f64::from(info.rate_hz), info.frames.max(1) as f64, info.channels);
     let mut meter = if channels == 1 { Meter::mono(rate_hz) } else { Meter::new(rate_hz) };
-    let mut block = vec![[0.0; 2] as Frame; 1 << 14];
     let mut done = 0;
-    loop {
-        let read = reader.read(&mut block).map_err(|error| media_fault(&error))?;
-        if read == 0 {
-            return Ok((channels, meter.finish()));
-        }
-        meter.push(&block[..read]);
-        done += read;
+    read_on(&mut reader, &mut |frames| {
+        meter.push(frames);
+        done += frames.len();
         progress(done as f64 / total);
+    })?;
+    Ok((channels, meter.finish()))
+}
+
+/// Hands the frames of a file over, piece by piece.
+///
+/// # Errors
+/// The file cannot be read.
+pub fn read_through(path: &Path, take: &mut dyn FnMut(&media::Info, &[Frame])) -> Result<(), Fault> {
+    let mut reader = media::Reader::open(path).map_err(|error| media_fault(&error))?;
+    let info = reader.info().clone();
+    read_on(&mut reader, &mut |frames| take(&info, frames))
+}
+
+fn read_on(reader: &mut media::Reader, take: &mut dyn FnMut(&[Frame])) -> Result<(), Fault> {
+    let mut block = vec![[0.0; 2] as Frame; 1 << 14];
+    loop {
+        match reader.read(&mut block).map_err(|error| media_fault(&error))? {
+            0 => return Ok(()),
+            read => take(&block[..read]),
+        }
     }
 }
 

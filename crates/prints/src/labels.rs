@@ -2,12 +2,12 @@
 
 use std::collections::HashMap;
 
-use measure::Measured;
 use media::Metadata;
 use sheet::{FileFormat, FileSpec, Print, Sheet};
 
 use crate::files::rate_of;
 use crate::names::{self, NameParts};
+use crate::spool::Gauged;
 
 /// Name of a file of a print.
 pub(crate) fn file_name(sheet: &Sheet, print: &Print, revision: u32, spec: &FileSpec) -> String {
@@ -78,14 +78,14 @@ pub(crate) fn metadata(sheet: &Sheet, print: &Print, revision: &str, label: Opti
 }
 
 /// Loudness figures for the broadcast extension.
-pub(crate) fn loudness(measured: &Measured) -> media::Loudness {
-    let m = &measured.measures;
+pub(crate) fn loudness(gauged: &Gauged) -> media::Loudness {
+    let loudness = &gauged.loudness;
     media::Loudness {
-        integrated_lufs: m.integrated_lufs,
-        range_lu: m.loudness_range_lu,
-        true_peak_dbtp: m.true_peak_dbtp,
-        max_momentary_lufs: m.max_momentary_lufs,
-        max_short_term_lufs: m.max_short_term_lufs,
+        integrated_lufs: loudness.integrated_lufs(),
+        range_lu: loudness.loudness_range_lu(),
+        true_peak_dbtp: gauged.true_peak_dbtp,
+        max_momentary_lufs: loudness.max_momentary_lufs(),
+        max_short_term_lufs: loudness.max_short_term_lufs(),
     }
 }
 

@@ -56,7 +56,7 @@ pub struct Version {
     pub name: String,
     /// What it is for.
     pub kind: Option<String>,
-    /// Measures of the 64-bit signal.
+    /// Measures of its first file.
     pub measures: Measures,
     /// How its loudness was reached.
     pub solved: Option<SolvedRecord>,

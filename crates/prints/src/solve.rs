@@ -3,13 +3,16 @@
 use engine::Fault;
 
 /// How near to the target the search tries to come. The promise is 0.05 LU.
-const AIM_LU: f64 = 0.015;
+const AIM_LU: f64 = 0.02;
 
 /// Renders after which the search gives up: a target beyond what the limiter lets through.
 const MOST_TRIES: usize = 10;
 
 /// Gains are rounded to this, so that they can be written down.
 const GAIN_STEP_DB: f64 = 0.001;
+
+/// Loudness units that a decibel of gain brings where nothing limits.
+pub const FREE_SLOPE: f64 = 1.0;
 
 /// Range of the gain ahead of the limiter: that of the processor `trim`.
 const GAIN_RANGE_DB: [f64; 2] = [-60.0, 24.0];
@@ -21,12 +24,14 @@ pub struct Solved {
     pub gain_db: f64,
     /// Loudness with it; none if the print is silent.
     pub lufs: Option<f64>,
+    /// Loudness units that a decibel of gain brings there, as far as it is known.
+    pub slope: f64,
     /// Renders it took.
     pub tries: usize,
 }
 
 /// Searches the gain that gives `target_lufs`. `render` renders with a gain and returns the integrated loudness; its
-/// last call is with the gain that is returned. `start_db` is the first guess.
+/// last call is with the gain that is returned. `start_db` and `slope` are the first guesses.
 ///
 /// Secant steps: below the limiter a decibel of gain is a loudness unit, above it less, ever more so.
 ///
@@ -35,21 +40,22 @@ pub struct Solved {
 pub fn gain_for(
     target_lufs: f64,
     start_db: f64,
+    slope: f64,
     render: &mut dyn FnMut(f64) -> Result<Option<f64>, Fault>,
 ) -> Result<Solved, Fault> {
     let round = |gain: f64| (gain.clamp(GAIN_RANGE_DB[0], GAIN_RANGE_DB[1]) / GAIN_STEP_DB).round() * GAIN_STEP_DB;
-    let mut gain_db = round(start_db);
+    let (mut gain_db, mut slope) = (round(start_db), slope);
     let mut before: Option<(f64, f64)> = None;
     for tries in 1..=MOST_TRIES {
         let lufs = render(gain_db)?;
-        let Some(now) = lufs else { return Ok(Solved { gain_db, lufs, tries }) };
+        let Some(now) = lufs else { return Ok(Solved { gain_db, lufs, slope, tries }) };
         let missing = target_lufs - now;
-        let slope = before.map(|(gain, lufs)| (now - lufs) / (gain_db - gain)).filter(|slope| slope.is_finite());
+        let seen = before.map(|(gain, lufs)| (now - lufs) / (gain_db - gain)).filter(|slope| slope.is_finite());
         // Far from what a limiter does, the two points were too close to tell.
-        let slope = slope.unwrap_or(1.0).clamp(0.1, 1.0);
+        slope = seen.unwrap_or(slope).clamp(0.1, FREE_SLOPE);
         let next = round(gain_db + missing / slope);
         if missing.abs() <= AIM_LU || next == gain_db || tries == MOST_TRIES {
-            return Ok(Solved { gain_db, lufs, tries });
+            return Ok(Solved { gain_db, lufs, slope, tries });
         }
         before = Some((gain_db, now));
         gain_db = next;
@@ -79,7 +85,7 @@ mod tests {
     #[test]
     fn the_gain_is_found_in_a_few_renders() {
         for target in [-23.0, -14.0, -9.5, -7.5] {
-            let solved = gain_for(target, target + 20.0, &mut |gain| Ok(Some(limited(gain)))).unwrap();
+            let solved = gain_for(target, target + 20.0, FREE_SLOPE, &mut |gain| Ok(Some(limited(gain)))).unwrap();
             assert!((solved.lufs.unwrap() - target).abs() <= 0.05, "{target}: {solved:?}");
             assert!(solved.tries <= 7, "{solved:?}");
             assert_eq!(limited(solved.gain_db), solved.lufs.unwrap());
@@ -88,9 +94,9 @@ mod tests {
 
     #[test]
     fn a_target_out_of_reach_ends_the_search() {
-        let solved = gain_for(-3.0, 10.0, &mut |gain| Ok(Some(limited(gain)))).unwrap();
+        let solved = gain_for(-3.0, 10.0, FREE_SLOPE, &mut |gain| Ok(Some(limited(gain)))).unwrap();
         assert!(solved.lufs.unwrap() < -3.05);
-        let silent = gain_for(-3.0, 10.0, &mut |_| Ok(None)).unwrap();
+        let silent = gain_for(-3.0, 10.0, FREE_SLOPE, &mut |_| Ok(None)).unwrap();
         assert_eq!((silent.lufs, silent.tries), (None, 1));
     }
 

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use engine::{Fault, Sink, Taken};
-use measure::{Measured, Meter};
+use measure::{LoudnessMeter, TruePeakMeter};
 use media::{FileFormat, MediaError, Metadata, WavSample, Writer};
 
 /// The fault of a file that cannot be read or written.
@@ -48,29 +48,47 @@ impl Sink for &mut Spool {
     }
 }
 
-/// Measures an output.
-pub struct MeterSink {
-    meter: Meter,
+/// What is known of an output before it becomes files.
+#[derive(Clone)]
+pub struct Gauged {
+    /// Loudness, over time and as a whole.
+    pub loudness: LoudnessMeter,
+    /// True peak of the louder channel; none for silence.
+    pub true_peak_dbtp: Option<f64>,
+    /// Largest sample in equal stretches.
+    pub outline: Vec<f32>,
+}
+
+/// Measures an output as far as its labels and the search for its loudness need; everything else is read back from the
+/// files.
+pub struct Gauge {
+    loudness: LoudnessMeter,
+    true_peak: TruePeakMeter,
     outline: Outline,
 }
 
-impl MeterSink {
-    /// A meter for an output of so many frames.
+impl Gauge {
+    /// A gauge for an output of so many frames.
     #[must_use]
     pub fn new(rate_hz: f64, frames: u64) -> Self {
-        Self { meter: Meter::new(rate_hz), outline: Outline::new(frames) }
+        let (loudness, true_peak) = (LoudnessMeter::new(rate_hz), TruePeakMeter::new());
+        Self { loudness, true_peak, outline: Outline::new(frames) }
     }
 
-    /// What was measured, and the outline of the signal.
+    /// What was measured.
     #[must_use]
-    pub fn finish(self) -> (Measured, Vec<f32>) {
-        (self.meter.finish(), self.outline.peaks)
+    pub fn finish(self) -> Gauged {
+        let [left, right] = self.true_peak.finish().map(|peak| peak.db());
+        // None is below every level.
+        let true_peak_dbtp = if left > right { left } else { right };
+        Gauged { loudness: self.loudness, true_peak_dbtp, outline: self.outline.peaks }
     }
 }
 
-impl Sink for &mut MeterSink {
+impl Sink for &mut Gauge {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
-        self.meter.push(taken.lane(0));
+        self.loudness.push(taken.lane(0));
+        self.true_peak.push(taken.lane(0));
         self.outline.push(taken.lane(0));
         Ok(())
     }

@@ -1,0 +1,170 @@
+//! From a print's spool to its files: the ending where one is to be found, then encoding, labels, reading back.
+
+use std::collections::HashMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::Instant;
+
+use engine::{Fault, Plan, Port};
+use measure::LoudnessMeter;
+use sheet::{Loudness, Print, Sheet};
+use units::Problem;
+
+use crate::ending::Ending;
+use crate::files::{self, Finished, Job};
+use crate::findings::{self, FileFacts};
+use crate::labels;
+use crate::parallel::in_parallel;
+use crate::record::{FileRecord, SolvedRecord, Version};
+use crate::revision::{Revision, machine};
+use crate::spool::Gauged;
+
+/// A print as far as the common render takes it.
+pub(crate) struct Head {
+    /// Name of its 64-bit file in the work folder.
+    pub spool: String,
+    pub gauged: Gauged,
+}
+
+/// A print that is ready to be written.
+pub(crate) struct Ended {
+    pub spool: String,
+    pub gauged: Gauged,
+    pub solved: Option<SolvedRecord>,
+    pub findings: Vec<Problem>,
+}
+
+/// What all prints of a run share.
+pub(crate) struct Finish<'a> {
+    pub plan: &'a Plan,
+    pub sheet: &'a Sheet,
+    /// Folder of the sheet.
+    pub folder: &'a Path,
+    pub revision: &'a Revision,
+    pub label: Option<&'a str>,
+    pub threads: usize,
+    pub started: Instant,
+    pub progress: &'a (dyn Fn(&str, f64) + Sync),
+}
+
+/// A finished print: its record, its files' records, and what was found.
+pub(crate) type Done = (Version, Vec<FileRecord>, Vec<Problem>);
+
+impl Finish<'_> {
+    /// Finds the ending of a print and writes its files.
+    pub(crate) fn print(&self, print: &Print, port: &Port, head: &Head) -> Result<Done, Fault> {
+        let ended = self.end(print, port, head)?;
+        let files = self.write_files(print, &ended)?;
+        let Ended { gauged, solved, findings, .. } = ended;
+        let version = Version {
+            name: print.name.as_str().to_owned(),
+            kind: print.kind.clone(),
+            measures: files.first().map(|file| file.measures.clone()).unwrap_or_default(),
+            solved,
+            history: gauged.loudness.history(),
+            outline: gauged.outline,
+        };
+        Ok((version, files, findings))
+    }
+
+    /// The last steps of a print, where its loudness and ceiling are found.
+    fn end(&self, print: &Print, port: &Port, head: &Head) -> Result<Ended, Fault> {
+        if port.solve_after.is_none() {
+            let (spool, gauged) = (head.spool.clone(), head.gauged.clone());
+            return Ok(Ended { spool, gauged, solved: None, findings: Vec::new() });
+        }
+        let (target_lufs, target) = self.target(print)?;
+        let name = print.name.as_str();
+        let ending = Ending {
+            plan: self.plan,
+            port,
+            work: self.revision.folder(),
+            rate_hz: self.sheet.song.rate_hz,
+            threads: self.threads,
+            progress: &|part| (self.progress)(&format!("Finding the loudness of {name}"), part),
+        };
+        ending.find(print, head, target_lufs, target)
+    }
+
+    /// The loudness that a print asks for, and where it comes from.
+    fn target(&self, print: &Print) -> Result<(Option<f64>, String), Fault> {
+        match &print.loudness {
+            None => Ok((None, String::new())),
+            Some(Loudness::Lufs(lufs)) => Ok((Some(*lufs), format!("{lufs} LUFS, from the sheet"))),
+            Some(Loudness::Match(name)) => {
+                let Some(reference) = self.sheet.reference(name) else { return Ok((None, String::new())) };
+                let lufs = loudness_of(&self.folder.join(reference.file.as_str()))?;
+                let silent = || {
+                    let message = format!("“{name}” is silent, so that nothing can be as loud.");
+                    Fault::input("silent-reference", name, message, "Name another reference.".to_owned())
+                };
+                Ok((Some(lufs.ok_or_else(silent)?), format!("as loud as “{name}”")))
+            }
+        }
+    }
+
+    /// Writes all files of a print.
+    fn write_files(&self, print: &Print, ended: &Ended) -> Result<Vec<FileRecord>, Fault> {
+        let metadata = labels::metadata(self.sheet, print, &self.revision.name(), self.label);
+        let work = self.revision.folder();
+        let mut taken = HashMap::new();
+        let jobs: Vec<(PathBuf, sheet::FileSpec)> = print
+            .files
+            .iter()
+            .map(|spec| {
+                let name = labels::file_name(self.sheet, print, self.revision.number(), spec);
+                (work.join(labels::unique(name, &mut taken)), *spec)
+            })
+            .collect();
+        let what = format!("Writing {}", print.name);
+        (self.progress)(&what, 0.0);
+        let records = in_parallel(self.threads, &jobs, |(path, spec)| {
+            let finished = files::write(&Job {
+                plan: self.plan,
+                spool: (work, &ended.spool),
+                spec: *spec,
+                path,
+                metadata: &metadata,
+                loudness: labels::loudness(&ended.gauged),
+            })?;
+            Ok(self.file_record(print, spec, path, finished))
+        })?;
+        (self.progress)(&what, 1.0);
+        fs::remove_file(work.join(&ended.spool)).map_err(|error| machine(work, &error))?;
+        Ok(records)
+    }
+
+    fn file_record(&self, print: &Print, spec: &sheet::FileSpec, path: &Path, finished: Finished) -> FileRecord {
+        let format = labels::format_in_words(spec, finished.rate_hz);
+        let port = self.plan.prints.iter().find(|port| print.name == *port.name.as_str());
+        let findings = findings::of_file(&FileFacts {
+            at: &format!("print {}, {format}", print.name),
+            measured: &finished.measured,
+            ceiling_dbtp: port.and_then(|port| self.plan.ceiling_dbtp(port)),
+            lossy: matches!(spec.format, sheet::FileFormat::Mp3 { .. }),
+            clamped_samples: finished.clamped_samples,
+        });
+        let path = self.revision.final_folder().join(path.file_name().unwrap_or_default());
+        FileRecord {
+            name: print.name.as_str().to_owned(),
+            kind: print.kind.clone(),
+            format,
+            path: path.display().to_string(),
+            sha256: finished.sha256,
+            measures: finished.measured.measures,
+            findings,
+            realtime_factor: self.plan.print_frames() as f64 / self.plan.rate_hz / self.started.elapsed().as_secs_f64(),
+        }
+    }
+}
+
+/// Integrated loudness of a file; none for silence.
+fn loudness_of(path: &Path) -> Result<Option<f64>, Fault> {
+    let mut meter: Option<LoudnessMeter> = None;
+    files::read_through(path, &mut |info, frames| {
+        let rate_hz = f64::from(info.rate_hz);
+        let new = || if info.channels == 1 { LoudnessMeter::mono(rate_hz) } else { LoudnessMeter::new(rate_hz) };
+        meter.get_or_insert_with(new).push(frames);
+    })?;
+    Ok(meter.and_then(|meter| meter.integrated_lufs()))
+}
