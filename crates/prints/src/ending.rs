@@ -14,7 +14,7 @@ use crate::findings;
 use crate::finish::{Ended, Head};
 use crate::record::{SolvedRecord, Survived};
 use crate::revision::machine;
-use crate::solve;
+use crate::solve::{self, Search};
 use crate::spool::{Gauge, Gauged, Spool, media_fault};
 
 /// Ceilings that are tried until a codec's round trip holds.
@@ -42,8 +42,8 @@ impl Ending<'_> {
         let spool = format!("{}.end.wav", head.spool.trim_end_matches(".wav"));
         let wanted = self.plan.ceiling_dbtp(self.port);
         let mut ceiling = wanted;
-        let mut gain_db = target_lufs.and_then(|lufs| head.gauged.loudness.gain_db_for(lufs)).unwrap_or(0.0);
-        let (mut tries, mut slope) = (0, solve::FREE_SLOPE);
+        let mut search = head.gauged.loudness.integrated_lufs().map(Search::new);
+        let (mut gain_db, mut tries) = (0.0, 0);
         for round in 1..=MOST_CEILINGS {
             let mut last = None;
             let mut render = |gain: f64| {
@@ -54,13 +54,13 @@ impl Ending<'_> {
                 last = Some(take);
                 Ok(lufs)
             };
-            let reached = match target_lufs {
-                Some(lufs) => {
-                    let solved = solve::gain_for(lufs, gain_db, slope, &mut render)?;
-                    (gain_db, slope) = (solved.gain_db, solved.slope);
+            let reached = match (target_lufs, &mut search) {
+                (Some(lufs), Some(search)) => {
+                    let solved = search.gain_for(lufs, ceiling.unwrap_or(0.0), &mut render)?;
+                    gain_db = solved.gain_db;
                     solved.lufs
                 }
-                None => render(gain_db)?,
+                _ => render(gain_db)?,
             };
             let survived = self.survived(&spool, &print.survive)?;
             let worst = survived.iter().map(|trip| trip.decoded_dbtp).fold(f64::NEG_INFINITY, f64::max);
