@@ -1,18 +1,30 @@
 //! Compressor: holds back what rises above a threshold.
 //!
-//! Five kinds by principle. All share the published soft-knee curve ([`curve`]), the ballistics ([`ballistics`]) and the
-//! order key -> filters -> link -> level -> reduction -> gain; they differ in what they hear and how they let go:
+//! Five kinds by principle. All share the published soft-knee curve (`curve`), the ballistics (`ballistics`) and the order
+//! key -> filters -> link -> level -> reduction -> gain; they differ in what they hear and how they let go:
 //!
 //! | kind | hears | level | release |
 //! | --- | --- | --- | --- |
 //! | clean | its input | peak | as set |
 //! | bus | its output | root mean square over 10 ms, a sine read as its peak | as set |
 //! | fast | its output | peak | always programme-dependent |
-//! | optical | its output | peak | half quick, half slow, slower the longer it was lit |
+//! | optical | its output | peak | always programme-dependent: half of it as set, half four times slower, up to twenty times the longer it was lit |
 //! | valve | its output | peak | as set; the curve bends over 24 dB more than the knee (remote cut-off), and the tube adds a little second and third harmonic |
 //!
-//! A loop that hears its output is closed without a delay, so it is stable at every setting. Where an outside key is
-//! given, it is heard in place of the input, and a loop hears it times its own gain.
+//! A loop that hears its output is closed without a delay, so it is stable at every setting: it hears the level of its
+//! input less the reduction of the same frame. Where an outside key is given, it is heard in place of the input.
+//!
+//! Distortion at 20 dB of reduction of a full-level tone, 0.2 ms attack, 60 ms release, no knee (the valve takes 11 dB), the
+//! same at 44.1, 48 and 96 kHz: harmonics of 50 and of 100 Hz, and intermodulation of 60 Hz and 7 kHz (SMPTE RP 120). It is
+//! what the law makes of the ripple between crests, frame for frame; a hold over half a wave takes it away.
+//!
+//! | kind | 50 Hz | 100 Hz | intermodulation |
+//! | --- | --- | --- | --- |
+//! | clean | 2.56 % | 1.36 % | 2.79 % |
+//! | bus | none | none | 0.86 % |
+//! | fast | 1.11 % | 0.58 % | 1.23 % |
+//! | optical | 3.12 % | 1.69 % | 3.00 % |
+//! | valve | 3.22 % | 1.77 % | 3.00 % |
 //!
 //! Times are time constants of the reduction in dB (63 %). Latency is the look-ahead. Lanes share the key's gain.
 

@@ -3,7 +3,7 @@
 //! Rounding to a grid of step D distorts quiet sounds. Noise of triangular density, two steps wide (TPDF), added before
 //! rounding, makes the error's mean and power independent of the signal: its power is D^2/4 (S. P. Lipshitz,
 //! R. A. Wannamaker, J. Vanderkooy, "Quantization and Dither: A Theoretical Survey", JAES 40(5), 1992). The shaped kind
-//! feeds past errors back so that their noise lies where the ear is dull, see [`shaping`].
+//! feeds past errors back so that their noise lies where the ear is dull (`shaping`).
 //!
 //! Each channel has its own noise, drawn from a counter and the seed: the same sheet gives the same file. What comes out
 //! is k D with whole k between -1/D and 1/D - 1, exactly. Only the key is put on the grid; with followers, the rounding

@@ -31,6 +31,8 @@ mod space;
 pub mod spread;
 pub mod symmetric;
 pub mod tape;
+#[cfg(test)]
+mod testing;
 pub mod trim;
 pub mod width;
 

@@ -1,13 +1,16 @@
 //! True-peak limiter: nothing above the ceiling, not even between the samples.
 //!
-//! A stage reads the peaks of the key eight points a sample ([`peaks`]), finds a gain that keeps them under the ceiling
-//! ([`gain`]) and applies it to every lane, delayed. A gain that moves bends what lies between the samples a little; so
+//! A stage reads the peaks of the key eight points a sample (`peaks`), finds a gain that keeps them under the ceiling
+//! (`gain`) and applies it to every lane, delayed. A gain that moves bends what lies between the samples a little; so
 //! a second, shorter stage reads the output of the first and takes away the hundredths of a decibel that are left over.
-//! Ahead of both may stand a clipper ([`clipper`]) that takes a declared share of the excess. Latency is that of all
+//! Ahead of both may stand a clipper (`clipper`) that takes a declared share of the excess. Latency is that of all
 //! stages: at 48 kHz the look-ahead and 14 ms, with the clipper 16 ms.
 //!
-//! Where several true peaks are possible (full-level noise up to half the rate), meters that look 64 to 640 samples far
-//! agree to the ceiling; an infinitely long one may read such signals up to 0.5 dB higher. Music has nothing there.
+//! Where several true peaks are possible (full-level noise up to half the rate), meters of 96 to 512 taps a point agree to the
+//! ceiling; an infinitely long one may read such signals up to 0.5 dB higher. Music has nothing there.
+//!
+//! Distortion of full-level tones limited by 6 dB, at the default times: 0.11 % at 50 Hz, 0.002 % at 100 Hz, none at 1 kHz,
+//! intermodulation of 60 Hz and 7 kHz (SMPTE RP 120) 0.06 %.
 
 mod clipper;
 mod gain;

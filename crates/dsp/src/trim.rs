@@ -2,7 +2,7 @@
 
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value, gain_from_db};
 
-use crate::ramp::{RAMP_FRAMES, Ramp};
+use crate::ramp::Ramp;
 use crate::{BuildError, Context, Processor};
 
 /// Gain.
@@ -67,15 +67,12 @@ impl Processor for Trim {
     fn reset(&mut self) {
         self.gain.finish();
     }
-
-    fn tail_frames(&self) -> usize {
-        RAMP_FRAMES
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ramp::RAMP_FRAMES;
 
     fn run(trim: &mut dyn Processor, frames: usize) -> Vec<Frame> {
         let mut data = vec![[0.5, -0.25]; frames];

@@ -166,21 +166,10 @@ impl Processor for Width {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::testing::{RATES_HZ, power_db, sine, stereo_noise};
 
-    const RATE_HZ: f64 = 48_000.0;
-
-    /// Two unlike channels of equal power, without a common part.
-    fn noise(frames: usize) -> Vec<Frame> {
-        let mut seed = 1_u64;
-        let mut next = move || {
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-        };
-        (0..frames).map(|_| [next(), next()]).collect()
-    }
-
-    fn run(settings: &Settings, mut data: Vec<Frame>) -> Vec<Frame> {
-        let mut width = build(settings, &Context::plain(RATE_HZ, 1)).unwrap();
+    fn run(settings: &Settings, rate_hz: f64, mut data: Vec<Frame>) -> Vec<Frame> {
+        let mut width = build(settings, &Context::plain(rate_hz, 1)).unwrap();
         width.process(&mut Block::key_only(&mut data), None);
         data
     }
@@ -190,28 +179,29 @@ mod tests {
         sum(|f| f[0] * f[1]) / (sum(|f| f[0] * f[0]) * sum(|f| f[1] * f[1])).sqrt()
     }
 
-    fn side_tone(hz: f64) -> Vec<Frame> {
-        (0..48_000).map(|i| libm::sin(std::f64::consts::TAU * hz * f64::from(i) / RATE_HZ)).map(|x| [x, -x]).collect()
-    }
-
-    fn level_db(frames: &[Frame]) -> f64 {
-        let half = &frames[frames.len() / 2..];
-        units::db_from_power(2.0 * half.iter().map(|f| f[0] * f[0]).sum::<f64>() / half.len() as f64)
+    /// Level of a tone in the side after a width, in the second half of a second.
+    fn side_db(settings: &Settings, rate_hz: f64, hz: f64) -> f64 {
+        let tone = sine(hz, 1.0, rate_hz, rate_hz as usize).iter().map(|x| [*x, -x]).collect();
+        let left: Vec<f64> = run(settings, rate_hz, tone).iter().skip(rate_hz as usize / 2).map(|f| f[0]).collect();
+        power_db(&left) - power_db(&[0.5_f64.sqrt()])
     }
 
     #[test]
     fn as_it_came_no_bit_changes() {
-        assert_eq!(run(&Settings::defaults(&SPEC), noise(1000)), noise(1000));
+        assert!(run(&Settings::defaults(&SPEC), 48_000.0, stereo_noise(1000, 1)) == stereo_noise(1000, 1));
     }
 
     #[test]
     fn the_correlation_of_unlike_channels_follows_the_width() {
         // M and S of equal power P: correlation (P - w² P) / (P + w² P), by definition.
-        for width in [0.0, 50.0, 100.0, 150.0, 200.0] {
-            let out = run(&Settings::defaults(&SPEC).with_number(&WIDTH_PERCENT, width), noise(100_000));
-            let w = width / 100.0;
-            let expected = (1.0 - w * w) / (1.0 + w * w);
-            assert!((correlation(&out) - expected).abs() < 0.01, "{width}: {} {expected}", correlation(&out));
+        for rate_hz in RATES_HZ {
+            for width in [0.0, 50.0, 100.0, 150.0, 200.0] {
+                let settings = Settings::defaults(&SPEC).with_number(&WIDTH_PERCENT, width);
+                let found = correlation(&run(&settings, rate_hz, stereo_noise(100_000, 1)));
+                let w = width / 100.0;
+                let expected = (1.0 - w * w) / (1.0 + w * w);
+                assert!((found - expected).abs() < 0.01, "{width}: {found} {expected}");
+            }
         }
     }
 
@@ -221,11 +211,13 @@ mod tests {
             .with_number(&WIDTH_PERCENT, 170.0)
             .with_number(&BASS_MONO_HZ, 140.0)
             .with_number(&LOW_PERCENT, 30.0);
-        let before = noise(20_000);
-        let after = run(&settings, before.clone());
-        for (b, a) in before.iter().zip(&after) {
-            // -300 dB, the design's figure for mid/side there and back.
-            assert!(((a[0] + a[1]) - (b[0] + b[1])).abs() < 1e-15 * 4.0);
+        for rate_hz in RATES_HZ {
+            let before = stereo_noise(20_000, 1);
+            let after = run(&settings, rate_hz, before.clone());
+            for (b, a) in before.iter().zip(&after) {
+                // -300 dB, the design's figure for mid/side there and back.
+                assert!(((a[0] + a[1]) - (b[0] + b[1])).abs() < 1e-15 * 4.0);
+            }
         }
     }
 
@@ -233,21 +225,25 @@ mod tests {
     fn the_bass_goes_to_mono_at_twelve_decibels_an_octave() {
         // Butterworth of order 2: -3.01 dB at the corner, 10 log10(1 + 2^4) = 12.30 dB one octave below.
         let settings = Settings::defaults(&SPEC).with_number(&BASS_MONO_HZ, 120.0);
-        for (hz, db) in [(120.0, -3.0103), (60.0, -12.3045), (30.0, -24.0993), (2000.0, 0.0)] {
-            let level = level_db(&run(&settings, side_tone(hz)));
-            assert!((level - db).abs() < 0.02, "{hz} Hz: {level}");
+        for rate_hz in RATES_HZ {
+            for (hz, db) in [(120.0, -3.0103), (60.0, -12.3045), (30.0, -24.0993), (2000.0, 0.0)] {
+                let level = side_db(&settings, rate_hz, hz);
+                assert!((level - db).abs() < 0.02, "{hz} Hz at {rate_hz} Hz: {level}");
+            }
         }
     }
 
     #[test]
     fn widths_below_and_above_the_split_hold_and_equal_ones_are_flat() {
-        let settings = Settings::defaults(&SPEC).with_number(&LOW_PERCENT, 50.0).with_number(&HIGH_PERCENT, 200.0);
-        for (hz, db) in [(20.0, -6.02), (16_000.0, 6.02)] {
-            assert!((level_db(&run(&settings, side_tone(hz))) - db).abs() < 0.1);
-        }
+        let apart = Settings::defaults(&SPEC).with_number(&LOW_PERCENT, 50.0).with_number(&HIGH_PERCENT, 200.0);
         let equal = Settings::defaults(&SPEC).with_number(&LOW_PERCENT, 50.0).with_number(&HIGH_PERCENT, 50.0);
-        for hz in [200.0, 1000.0, 4000.0] {
-            assert!((level_db(&run(&equal, side_tone(hz))) + 6.0206).abs() < 1e-4);
+        for rate_hz in RATES_HZ {
+            for (hz, db) in [(20.0, -6.02), (16_000.0, 6.02)] {
+                assert!((side_db(&apart, rate_hz, hz) - db).abs() < 0.1, "{hz} Hz at {rate_hz} Hz");
+            }
+            for hz in [200.0, 1000.0, 4000.0] {
+                assert!((side_db(&equal, rate_hz, hz) + 6.0206).abs() < 1e-4, "{hz} Hz at {rate_hz} Hz");
+            }
         }
     }
 }

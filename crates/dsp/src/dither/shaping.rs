@@ -64,21 +64,22 @@ fn levinson(correlation: &[f64; ORDER + 1]) -> [f64; ORDER] {
     a
 }
 
+/// Power of the noise's spectrum at a share of half the rate: |A|^2 by its definition.
+#[cfg(test)]
+pub(super) fn power(a: &[f64; ORDER], share: f64) -> f64 {
+    let (mut re, mut im) = (1.0, 0.0);
+    for (lag, weight) in a.iter().enumerate() {
+        let (s, c) = libm::sincos(PI * share * (lag + 1) as f64);
+        re += weight * c;
+        im -= weight * s;
+    }
+    re * re + im * im
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use units::db_from_power;
-
-    /// Power of the noise's spectrum at a share of half the rate.
-    fn power(a: &[f64; ORDER], share: f64) -> f64 {
-        let (mut re, mut im) = (1.0, 0.0);
-        for (lag, weight) in a.iter().enumerate() {
-            let (s, c) = libm::sincos(PI * share * (lag + 1) as f64);
-            re += weight * c;
-            im -= weight * s;
-        }
-        re * re + im * im
-    }
 
     fn shares() -> impl Iterator<Item = f64> {
         (0..4000).map(|point| (f64::from(point) + 0.5) / 4000.0)

@@ -175,18 +175,16 @@ impl GainCurve {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::testing::noise;
 
     #[test]
     fn no_frame_gets_more_gain_than_its_own_peak_allows() {
         let mut curve = GainCurve::new(96);
         let release = Release::new(50.0, true, 48_000.0);
-        let mut state = 1_u32;
-        let peaks: Vec<f64> = (0..20_000)
-            .map(|n| {
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                let loud = n % 3000 < 1000 && state >> 28 == 0;
-                if loud { 1.0 + f64::from(state >> 16 & 0xfff) / 1024.0 } else { 0.0 }
-            })
+        let peaks: Vec<f64> = noise(20_000, 1)
+            .iter()
+            .enumerate()
+            .map(|(n, x)| if n % 3000 < 1000 && *x > 0.875 { 1.0 + 32.0 * (x - 0.875) } else { 0.0 })
             .collect();
         let gains: Vec<f64> = peaks.iter().map(|peak| curve.next(*peak, 0.9, &release)).collect();
         let delay = curve.delay();

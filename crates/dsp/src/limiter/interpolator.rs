@@ -26,8 +26,9 @@ pub(super) type Point = [f32; 2];
 pub(super) const REACH: usize = 64;
 /// Kaiser's beta of that filter, and of the short ones.
 const BETAS: [f64; 2] = [7.0, 8.0];
-/// Other reaches that are tried where it matters, with their betas: the longer, the steeper.
-const OTHERS: [(usize, f64); 3] = [(96, 7.0), (176, 6.0), (LONG_REACH, 4.0)];
+/// Other reaches that are tried where it matters, with their betas: the longer, the steeper. (Meters commonly have 96 taps
+/// a phase; without the shortest reach they read onsets of tones near half the rate up to 0.04 dB over the ceiling.)
+const OTHERS: [(usize, f64); 4] = [(48, 10.0), (96, 7.0), (176, 6.0), (LONG_REACH, 4.0)];
 /// The longest reach.
 pub(super) const LONG_REACH: usize = 320;
 /// Doubled samples to each side of a fine point.
@@ -270,6 +271,7 @@ fn eighth_bound(taps: &[f64]) -> [f64; 2] {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::testing::noise;
 
     #[test]
     fn tones_are_interpolated_within_a_hundredth_of_a_decibel() {
@@ -295,14 +297,8 @@ mod tests {
     #[test]
     fn bounds_hold_for_random_signs() {
         let interpolator = Interpolator::new();
-        let mut state = 5_u32;
-        for _ in 0..2000 {
-            let x: Vec<Point> = (0..2 * LONG_REACH)
-                .map(|_| {
-                    state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                    [if state >> 31 == 0 { 1.0 } else { -1.0 }; 2]
-                })
-                .collect();
+        for seed in 0..2000 {
+            let x: Vec<Point> = noise(2 * LONG_REACH, seed).iter().map(|x| [x.signum() as f32; 2]).collect();
             let mut half = [[0.0; 2]; 1];
             interpolator.half_way(&x[LONG_REACH - REACH..], &mut half);
             let largest = half[0][0].abs() + interpolator.correction(&x)[0];
