@@ -7,6 +7,7 @@
 //! [`Meter`] measures everything about one programme in one pass.
 
 pub mod align;
+pub mod arrival;
 pub mod blend;
 pub mod compare;
 pub mod components;

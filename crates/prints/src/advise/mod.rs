@@ -3,6 +3,7 @@
 //! [`advise`] renders the song once with a tap on every path and every processor, and nothing is printed. Facts become
 //! records, records become findings; each file below holds one kind of both, with its method and its source.
 
+mod alignment;
 mod hear;
 mod page;
 mod paths;
@@ -22,6 +23,7 @@ use crate::print::Stopped;
 use crate::record::AcceptedRecord;
 use crate::revision::machine;
 
+pub use alignment::{SumRecord, WayRecord};
 pub use paths::{BlendPoint, Change, PathKind, PathRecord};
 pub use pre_delay::{DelayPoint, PreDelayRecord};
 
@@ -54,6 +56,8 @@ pub struct Advice {
     pub paths: Vec<PathRecord>,
     /// What the delay of each space does to the low end.
     pub pre_delays: Vec<PreDelayRecord>,
+    /// Proof that parallel paths meet in time.
+    pub alignment: Vec<SumRecord>,
     /// The page, if one was written.
     pub page: Option<PathBuf>,
 }
@@ -84,7 +88,10 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     let heard = hear::hear(taps.finish(), &sources, question.threads, &progress)?;
     let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
     let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
+    (question.progress)("Probing parallel paths", 0.0);
+    let alignment = alignment::prove(&plan, &sources, question.threads)?;
     let mut findings = loaded.problems.clone();
+    findings.extend(alignment.iter().flat_map(alignment::findings));
     findings.extend(paths.iter().filter_map(paths::finding));
     findings.extend(pre_delays.iter().filter_map(pre_delay::finding));
     let accepted = |finding: &Problem| sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
@@ -101,6 +108,7 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
             .collect(),
         paths,
         pre_delays,
+        alignment,
         page: None,
     };
     if let Some(path) = question.page {

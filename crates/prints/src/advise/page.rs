@@ -4,6 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use units::Severity;
 
 use super::Advice;
+use super::alignment::{SumRecord, WayRecord};
 use super::paths::{BlendPoint, PathKind, PathRecord};
 use super::plot::{self, Plot, steps};
 use super::pre_delay::{DelayPoint, PreDelayRecord};
@@ -34,6 +35,7 @@ pub(super) fn html(advice: &Advice) -> String {
                     (returns(advice))
                     (processors(advice))
                     (pre_delays(advice))
+                    (alignment(advice))
                     footer {
                         "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
                         "other than those in use follow from the energies of one render."
@@ -223,6 +225,51 @@ fn comb(record: &PreDelayRecord) -> Markup {
         figcaption {
             "dB by third octave at the value in use, over the sum of energies."
             @if !notches.is_empty() { " A single repeat so late cancels at " (notches.join(", ")) " Hz." }
+        }
+    }
+}
+
+fn alignment(advice: &Advice) -> Markup {
+    html! {
+        @if !advice.alignment.is_empty() {
+            section {
+                h2 { "Do parallel paths meet in time" }
+                p class="said" { "An impulse and noise through the plan, one stem at a time. Samples after song time." }
+                table {
+                    thead { tr {
+                        th { "Into" } th { "By" } th { "Impulse" } th { "Noise" } th { "Polarity" } th { "Remark" }
+                    } }
+                    tbody { @for sum in &advice.alignment { (ways(sum)) } }
+                }
+                @for sum in &advice.alignment {
+                    @if let Some((hz, db)) = sum.deepest() {
+                        p class="said" {
+                            (sum.bus) ": the ways in time lose at most " b { (minus(-db, 2)) " dB" } " to phase, at " (hz) " Hz."
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn ways(sum: &SumRecord) -> Markup {
+    let samples = |value: Option<f64>| value.map_or("none".to_owned(), |value| minus(value, 2));
+    let remark = |way: &WayRecord| match (way.on_purpose, way.moves) {
+        (true, _) => "late on purpose",
+        (false, true) => "moves by itself",
+        (false, false) => "",
+    };
+    html! {
+        @for (index, way) in sum.ways.iter().enumerate() {
+            tr {
+                th scope="row" { @if index == 0 { (sum.bus) br; small { "stem " (sum.stem) } } }
+                td { (way.from) }
+                td { (samples(way.arrives_samples)) }
+                td { (samples(way.by_noise_samples)) }
+                td { (way.polarity.map_or("none", |p| if p == measure::Polarity::Normal { "normal" } else { "inverted" })) }
+                td { (remark(way)) }
+            }
         }
     }
 }
