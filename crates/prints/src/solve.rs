@@ -19,7 +19,7 @@ const MOST_TRIES: usize = 10;
 const GAIN_STEP_DB: f64 = 0.001;
 
 /// Range of the gain ahead of the limiter: that of the processor `trim`.
-const GAIN_RANGE_DB: [f64; 2] = [-60.0, 24.0];
+pub(crate) const GAIN_RANGE_DB: [f64; 2] = [-60.0, 24.0];
 
 /// Slope of that line until two tries have shown it: a print of a full song; common practice, no source.
 const USUAL_BEND: f64 = 0.25;

@@ -317,3 +317,40 @@ pub(super) fn findings(sum: &SumRecord) -> Vec<Problem> {
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn way(from: &str, arrives: f64) -> WayRecord {
+        WayRecord {
+            from: from.to_owned(),
+            on_purpose: false,
+            arrives_samples: Some(arrives),
+            by_noise_samples: Some(arrives),
+            polarity: Some(Polarity::Normal),
+            moves: false,
+        }
+    }
+
+    fn codes(ways: Vec<WayRecord>) -> Vec<&'static str> {
+        let sum = SumRecord {
+            bus: "mix".to_owned(),
+            stem: "kick".to_owned(),
+            ways,
+            apart_samples: None,
+            phase_loss_db: vec![(1000.0, -0.2)],
+        };
+        findings(&sum).into_iter().map(|finding| finding.code).collect()
+    }
+
+    #[test]
+    fn a_path_that_is_late_without_being_meant_to_is_told() {
+        assert_eq!(codes(vec![way("main", 0.0), way("crush", 0.0)]), [""; 0]);
+        assert_eq!(codes(vec![way("main", 0.0), way("crush", 32.0)]), ["late-path"]);
+        let meant = WayRecord { on_purpose: true, ..way("room", 1200.0) };
+        assert_eq!(codes(vec![way("main", 0.0), meant]), [""; 0]);
+        let turned = WayRecord { polarity: Some(Polarity::Inverted), ..way("crush", 0.0) };
+        assert_eq!(codes(vec![way("main", 0.0), turned]), ["turned-path"]);
+    }
+}

@@ -4,6 +4,7 @@
 //! records, records become findings; each file below holds one kind of both, with its method and its source.
 
 mod alignment;
+mod cost;
 mod hear;
 mod page;
 mod paths;
@@ -24,6 +25,7 @@ use crate::record::AcceptedRecord;
 use crate::revision::machine;
 
 pub use alignment::{SumRecord, WayRecord};
+pub use cost::{CostPoint, CostRecord};
 pub use paths::{BlendPoint, Change, PathKind, PathRecord};
 pub use pre_delay::{DelayPoint, PreDelayRecord};
 
@@ -58,6 +60,8 @@ pub struct Advice {
     pub pre_delays: Vec<PreDelayRecord>,
     /// Proof that parallel paths meet in time.
     pub alignment: Vec<SumRecord>,
+    /// What loudness costs each print.
+    pub costs: Vec<CostRecord>,
     /// The page, if one was written.
     pub page: Option<PathBuf>,
 }
@@ -84,13 +88,23 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     let mut taps = taps::Taps::new(sheet, &plan);
     let paths = paths::ask(&mut taps);
     let spaces = pre_delay::ask(&mut taps);
+    let heads = cost::ask(&mut taps);
+    let work = tempfile::tempdir().map_err(|error| machine(&std::env::temp_dir(), &error))?;
     let progress = |part| (question.progress)("Listening to every path", part);
-    let heard = hear::hear(taps.finish(), &sources, question.threads, &progress)?;
+    let heard = hear::hear(taps.finish(), &sources, work.path(), question.threads, &progress)?;
     let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
     let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
     (question.progress)("Probing parallel paths", 0.0);
     let alignment = alignment::prove(&plan, &sources, question.threads)?;
+    let references = if heads.is_empty() { Vec::new() } else { cost::references(sheet, loaded.folder())? };
+    let progress = |part| (question.progress)("Finding what loudness costs", part);
+    let bench = cost::Bench { plan: &plan, work: work.path(), threads: question.threads, progress: &progress };
+    let mut costs = Vec::new();
+    for head in &heads {
+        costs.extend(head.record(&bench, &heard, &references)?);
+    }
     let mut findings = loaded.problems.clone();
+    findings.extend(costs.iter().filter_map(cost::finding));
     findings.extend(alignment.iter().flat_map(alignment::findings));
     findings.extend(paths.iter().filter_map(paths::finding));
     findings.extend(pre_delays.iter().filter_map(pre_delay::finding));
@@ -109,6 +123,7 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
         paths,
         pre_delays,
         alignment,
+        costs,
         page: None,
     };
     if let Some(path) = question.page {

@@ -32,6 +32,7 @@ impl<'a> Taps<'a> {
         let all = self.wants.entry(step).or_default();
         all.part |= wants.part;
         all.low |= wants.low;
+        all.spool |= wants.spool;
         step
     }
 

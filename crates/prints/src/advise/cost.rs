@@ -1,0 +1,522 @@
+//! What loudness costs: the end of a print at many gains.
+//!
+//! What comes out ahead of a print's limiter is kept, and its end is rendered again from there, a decibel at a time.
+//! A long song is stood for by six cells of four seconds, at even steps of loudness among all cells that the relative
+//! gate of BS.1770 leaves in, the loudest among them; one render of the whole at one gain proves it, and what it reads
+//! apart from the cells stands in the record.
+//!
+//! - **Reduction**: power out over power in, in windows of 10 ms with the gain taken off; the most, and what 5 % of the
+//!   windows exceed. The clipper's is its declared share of the highest peak's excess.
+//! - **Distortion**: what is left of the output when the input, at a gain that moves in straight lines from window to
+//!   window, is taken away, over the output. An estimate: it holds clipping and gain that moves faster than 50 Hz.
+//! - **Codec**: true peak of what a listener decodes after a round trip.
+//! - **Knee**: the loudness from which a decibel more gain gives less than 0.7 LU.
+//!
+//! Reduction, distortion and knee are common practice, no source.
+
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream, Taken};
+use measure::{LoudnessMeter, TruePeakMeter};
+use media::codec;
+use serde::Serialize;
+use sheet::{Loudness, Print};
+use units::{Frame, Problem, Severity, db_from_gain, db_from_power, gain_from_db};
+
+use super::hear::{Heard, Wants, spool_name};
+use super::taps::Taps;
+use crate::files::{self, kbps_of};
+use crate::solve::GAIN_RANGE_DB;
+use crate::spool::media_fault;
+
+/// Loudness that is looked at, from softest to loudest.
+const RANGE_LUFS: [f64; 2] = [-16.0, -6.0];
+/// Gains that are tried at most, a decibel apart.
+const MOST_GAINS: usize = 16;
+/// Songs up to this length are rendered whole.
+const WHOLE_S: f64 = 30.0;
+/// Cells that stand for a longer one.
+const CELLS: usize = 6;
+const CELL_S: f64 = 4.0;
+/// Fades at the ends of cells, so that no edge is limited.
+const FADE_S: f64 = 0.01;
+/// BS.1770: relative gate.
+const GATE_LU: f64 = -10.0;
+/// Windows in which gain is followed.
+const WINDOW_S: f64 = 0.01;
+/// Windows softer than this are left out.
+const SOFTEST_DB: f64 = -50.0;
+/// Loudness gained from a decibel of gain, at the knee.
+const KNEE: f64 = 0.7;
+/// Codec that is tried where the print names none.
+const USUAL_KBPS: u32 = 192;
+/// How far beyond its knee a print is worth a warning, in LU. Common practice, no source.
+const FAR_BEYOND_LU: f64 = 3.0;
+
+/// Loudness to which players turn programmes down. -14 and -16 LUFS: AES TD1008 (2021), loudest track of an album, and
+/// track; -23: EBU R 128; -11 and -19: louder and quieter modes, common practice, no source.
+pub const TARGETS_LUFS: [f64; 5] = [-11.0, -14.0, -16.0, -19.0, -23.0];
+
+/// A print at one gain.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CostPoint {
+    /// Gain ahead of the limiter.
+    pub gain_db: f64,
+    /// Integrated loudness.
+    pub lufs: f64,
+    /// True peak.
+    pub true_peak_dbtp: f64,
+    /// True peak less loudness.
+    pub plr_db: f64,
+    /// The limiter's strongest reduction.
+    pub reduction_most_db: f64,
+    /// Reduction that 5 % of all windows exceed.
+    pub reduction_loud_db: f64,
+    /// The clipper's share of the highest peak.
+    pub clipper_most_db: f64,
+    /// Distortion.
+    pub distortion_percent: f64,
+    /// True peak after the codec.
+    pub codec_dbtp: f64,
+    /// True peak once a player has turned it down to each of [`TARGETS_LUFS`].
+    pub normalised_dbtp: Vec<f64>,
+}
+
+/// The cost of loudness of one print.
+#[derive(Clone, Debug, Serialize)]
+pub struct CostRecord {
+    /// The print.
+    pub print: String,
+    /// Seconds that were rendered, and seconds that they stand for.
+    pub secs: [f64; 2],
+    /// Loudness of the whole less that of the cells, at one gain; none where the whole was rendered.
+    pub whole_less_cells_lu: Option<f64>,
+    /// Ceiling of the limiter.
+    pub ceiling_dbtp: Option<f64>,
+    /// The codec.
+    pub codec: String,
+    /// The print at each gain.
+    pub points: Vec<CostPoint>,
+    /// Loudness at the knee; none if it lies beyond what was looked at.
+    pub knee_lufs: Option<f64>,
+    /// Loudness that the print asks for.
+    pub target_lufs: Option<f64>,
+    /// Names and loudness of references.
+    pub references: Vec<(String, f64)>,
+    /// [`TARGETS_LUFS`].
+    pub players_lufs: Vec<f64>,
+}
+
+impl CostRecord {
+    /// A figure at a loudness, by straight lines between points.
+    #[must_use]
+    pub fn at(&self, lufs: f64, of: impl Fn(&CostPoint) -> f64) -> Option<f64> {
+        let next = self.points.windows(2).find(|pair| (pair[0].lufs..=pair[1].lufs).contains(&lufs))?;
+        let part = (lufs - next[0].lufs) / (next[1].lufs - next[0].lufs).max(1e-9);
+        Some(of(&next[0]) + part * (of(&next[1]) - of(&next[0])))
+    }
+}
+
+/// What is heard ahead of a print's end.
+pub(super) struct HeadTap<'a> {
+    print: &'a Print,
+    port: &'a Port,
+    head: usize,
+}
+
+/// Taps ahead of the end of every print whose loudness is to be found.
+pub(super) fn ask<'a>(taps: &mut Taps<'a>) -> Vec<HeadTap<'a>> {
+    let (sheet, whole) = (taps.sheet, taps.whole);
+    let heads = whole.prints.iter().filter_map(|port| {
+        let print = sheet.prints.iter().find(|print| print.name == *port.name.as_str())?;
+        whole.ceiling_dbtp(port)?;
+        Some((print, port, port.solve_after?))
+    });
+    heads
+        .map(|(print, port, step)| {
+            let end = taps.apart.ends[step];
+            HeadTap { print, port, head: taps.want(end, Wants::SPOOL) }
+        })
+        .collect()
+}
+
+/// Names and loudness of the sheet's references.
+pub(super) fn references(sheet: &sheet::Sheet, folder: &Path) -> Result<Vec<(String, f64)>, Fault> {
+    let measured = sheet.references.iter().map(|reference| {
+        let (_, measured) = files::measure_file(&folder.join(reference.file.as_str()), &|_| ())?;
+        Ok((reference.name.as_str().to_owned(), measured.measures.integrated_lufs))
+    });
+    let all: Vec<(String, Option<f64>)> = measured.collect::<Result<_, Fault>>()?;
+    Ok(all.into_iter().filter_map(|(name, lufs)| Some((name, lufs?))).collect())
+}
+
+/// Where the renders happen.
+pub(super) struct Bench<'a> {
+    pub plan: &'a Plan,
+    pub work: &'a Path,
+    pub threads: usize,
+    pub progress: &'a (dyn Fn(f64) + Sync),
+}
+
+impl HeadTap<'_> {
+    /// The record of the print; none if it is silent.
+    pub(super) fn record(
+        &self,
+        bench: &Bench<'_>,
+        heard: &Heard,
+        references: &[(String, f64)],
+    ) -> Result<Option<CostRecord>, Fault> {
+        let loudness = &heard.parts[&self.head].loudness;
+        let rate_hz = bench.plan.rate_hz;
+        let whole_s = bench.plan.print_frames() as f64 / rate_hz;
+        let spans = cells(loudness, whole_s);
+        let sound = read_spans(&bench.work.join(spool_name(self.head)), &spans, rate_hz)?;
+        let file = format!("cells of {}", spool_name(self.head));
+        write_spool(&bench.work.join(&file), &sound, rate_hz as u32)?;
+        let mut meter = LoudnessMeter::new(rate_hz);
+        meter.push(&sound);
+        let Some(start_db) = meter.gain_db_for(RANGE_LUFS[0]) else { return Ok(None) };
+        let choice = self.print.survive.first().map_or(USUAL_KBPS, |choice| choice.kbps);
+        let run =
+            Run { bench, tap: self, file: &file, sound: &sound, choice: codec::CodecChoice::Mp3(kbps_of(choice)) };
+        let points = run.points(start_db.ceil().max(GAIN_RANGE_DB[0]))?;
+        let target_lufs = match &self.print.loudness {
+            Some(Loudness::Lufs(lufs)) => Some(*lufs),
+            Some(Loudness::Match(name)) => references.iter().find(|(other, _)| name == other.as_str()).map(|r| r.1),
+            None => None,
+        };
+        let near = |point: &&CostPoint| (point.lufs - target_lufs.unwrap_or(-10.0)).abs();
+        let proof = points.iter().min_by(|a, b| near(a).total_cmp(&near(b))).filter(|_| spans.len() > 1);
+        let whole_less_cells_lu = match proof {
+            Some(point) => {
+                let whole = run.end(&spool_name(self.head), bench.plan.print_frames(), point.gain_db, bench.threads)?;
+                whole.loudness.integrated_lufs().map(|lufs| lufs - point.lufs)
+            }
+            None => None,
+        };
+        Ok(Some(CostRecord {
+            print: self.print.name.as_str().to_owned(),
+            secs: [sound.len() as f64 / rate_hz, whole_s],
+            whole_less_cells_lu,
+            ceiling_dbtp: bench.plan.ceiling_dbtp(self.port),
+            codec: run.choice.to_string(),
+            knee_lufs: knee(&points),
+            points,
+            target_lufs,
+            references: references.to_vec(),
+            players_lufs: TARGETS_LUFS.to_vec(),
+        }))
+    }
+
+    fn clip_share(&self, plan: &Plan) -> f64 {
+        let limiter = plan.steps[self.port.step].links.iter().rfind(|link| link.settings.spec().name == "limiter");
+        let share = limiter.and_then(|link| {
+            let (_, param) = link.settings.spec().param("clip_percent")?;
+            Some(link.settings.number(param) / 100.0)
+        });
+        share.unwrap_or(0.0)
+    }
+}
+
+/// The stretches that stand for a song, in seconds: all of it, or cells at even steps of loudness.
+fn cells(loudness: &LoudnessMeter, whole_s: f64) -> Vec<[f64; 2]> {
+    if whole_s <= WHOLE_S {
+        return vec![[0.0, whole_s]];
+    }
+    // A momentary reading ends at its time; those of one cell follow each other.
+    let history = loudness.history();
+    let mut all: Vec<(f64, f64)> = (0..(whole_s / CELL_S) as usize)
+        .filter_map(|cell| {
+            let from = cell as f64 * CELL_S;
+            let inside = history.iter().filter(|point| point.secs > from && point.secs <= from + CELL_S);
+            let energy: f64 = inside.filter_map(|point| point.momentary_lufs).map(energy).sum();
+            (energy > 0.0).then(|| (db_from_power(energy / (CELL_S * 10.0)), from))
+        })
+        .collect();
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let gate = loudness.integrated_lufs().unwrap_or(f64::NEG_INFINITY) + GATE_LU;
+    all.retain(|(lufs, _)| *lufs > gate);
+    let last = all.len().saturating_sub(1);
+    let mut picked: Vec<usize> = (0..CELLS).map(|n| (n * last + (CELLS - 1) / 2) / (CELLS - 1)).collect();
+    picked.dedup();
+    let mut spans: Vec<[f64; 2]> =
+        picked.into_iter().filter_map(|index| all.get(index)).map(|(_, from)| [*from, from + CELL_S]).collect();
+    spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    spans
+}
+
+fn energy(lufs: f64) -> f64 {
+    let gain = gain_from_db(lufs);
+    gain * gain
+}
+
+fn read_spans(path: &Path, spans: &[[f64; 2]], rate_hz: f64) -> Result<Vec<Frame>, Fault> {
+    let mut reader = media::Reader::open(path).map_err(|error| media_fault(&error))?;
+    let fade = (FADE_S * rate_hz) as usize;
+    let mut all = Vec::new();
+    for [from, to] in spans {
+        let first = (from * rate_hz).round() as u64;
+        let mut span = vec![units::SILENCE; ((to - from) * rate_hz).round() as usize];
+        reader.seek(first).map_err(|error| media_fault(&error))?;
+        let mut done = 0;
+        while done < span.len() {
+            match reader.read(&mut span[done..]).map_err(|error| media_fault(&error))? {
+                0 => break,
+                count => done += count,
+            }
+        }
+        if spans.len() > 1 {
+            let length = span.len();
+            for n in 0..fade.min(length / 2) {
+                let gain = n as f64 / fade as f64;
+                span[n] = span[n].map(|x| gain * x);
+                span[length - 1 - n] = span[length - 1 - n].map(|x| gain * x);
+            }
+        }
+        all.extend_from_slice(&span);
+    }
+    Ok(all)
+}
+
+fn write_spool(path: &Path, sound: &[Frame], rate_hz: u32) -> Result<(), Fault> {
+    let format = media::FileFormat::Wav(media::WavSample::Float64);
+    let written = media::create(path, &format, rate_hz, Some(sound.len() as u64), &media::Metadata::default())
+        .and_then(|mut writer| {
+            writer.write(sound)?;
+            writer.finish_without_sync()
+        });
+    written.map(|_| ()).map_err(|error| media_fault(&error))
+}
+
+/// Where the loudness gained from a decibel falls under [`KNEE`].
+fn knee(points: &[CostPoint]) -> Option<f64> {
+    let slope = |pair: &[CostPoint]| (pair[1].lufs - pair[0].lufs) / (pair[1].gain_db - pair[0].gain_db);
+    points.windows(2).find(|pair| slope(pair) < KNEE).map(|pair| pair[0].lufs)
+}
+
+/// All renders of one print.
+struct Run<'a> {
+    bench: &'a Bench<'a>,
+    tap: &'a HeadTap<'a>,
+    file: &'a str,
+    sound: &'a [Frame],
+    choice: codec::CodecChoice,
+}
+
+/// What one render gives.
+struct Ended {
+    loudness: LoudnessMeter,
+    frames: Vec<Frame>,
+}
+
+struct EndSink {
+    loudness: LoudnessMeter,
+    frames: Option<Vec<Frame>>,
+}
+
+impl Sink for &mut EndSink {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.loudness.push(taken.lane(0));
+        if let Some(frames) = &mut self.frames {
+            frames.extend_from_slice(taken.lane(0));
+        }
+        Ok(())
+    }
+}
+
+impl Run<'_> {
+    /// Points from the softest gain up, as many threads at once as there are.
+    fn points(&self, start_db: f64) -> Result<Vec<CostPoint>, Fault> {
+        let (next, done) = (AtomicUsize::new(0), Mutex::new(Vec::<(usize, Result<CostPoint, Fault>)>::new()));
+        let lock = || done.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let work = || {
+            loop {
+                let index = next.fetch_add(1, Ordering::Relaxed);
+                let enough =
+                    |point: &Result<CostPoint, Fault>| point.as_ref().map_or(true, |p| p.lufs >= RANGE_LUFS[1]);
+                let beyond = index >= MOST_GAINS || start_db + index as f64 > GAIN_RANGE_DB[1];
+                if beyond || lock().iter().any(|(_, point)| enough(point)) {
+                    return;
+                }
+                let point = self.point(start_db + index as f64);
+                lock().push((index, point));
+                (self.bench.progress)((index + 1) as f64 / MOST_GAINS as f64);
+            }
+        };
+        std::thread::scope(|scope| {
+            for _ in 1..self.bench.threads {
+                scope.spawn(work);
+            }
+            work();
+        });
+        let mut all = done.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+        all.sort_by_key(|(index, _)| *index);
+        let mut points: Vec<CostPoint> = all.into_iter().map(|(_, point)| point).collect::<Result<_, _>>()?;
+        // The threads may have gone further than one; what stands must not hang on their number.
+        if let Some(last) = points.iter().position(|point| point.lufs >= RANGE_LUFS[1]) {
+            points.truncate(last + 1);
+        }
+        Ok(points)
+    }
+
+    fn point(&self, gain_db: f64) -> Result<CostPoint, Fault> {
+        let bench = self.bench;
+        let ended = self.end(self.file, self.sound.len() as u64, gain_db, 1)?;
+        let rate_hz = bench.plan.rate_hz;
+        let lufs = ended.loudness.integrated_lufs().unwrap_or(f64::NEG_INFINITY);
+        let true_peak_dbtp = true_peak_dbtp(&ended.frames);
+        let heard = codec::round_trip(&ended.frames, rate_hz as u32, self.choice, bench.work)
+            .map_err(|error| media_fault(&error))?;
+        let (reductions, distortion) = follow(self.sound, &ended.frames, gain_from_db(gain_db), rate_hz);
+        let peak = self.sound.iter().flatten().fold(0.0f64, |most, x| most.max(x.abs()));
+        let excess = db_from_gain(peak) + gain_db - bench.plan.ceiling_dbtp(self.tap.port).unwrap_or(0.0);
+        Ok(CostPoint {
+            gain_db,
+            lufs,
+            true_peak_dbtp,
+            plr_db: true_peak_dbtp - lufs,
+            reduction_most_db: reductions.last().copied().unwrap_or(0.0),
+            reduction_loud_db: reductions.get(reductions.len() * 95 / 100).copied().unwrap_or(0.0),
+            clipper_most_db: excess.max(0.0) * self.tap.clip_share(bench.plan),
+            distortion_percent: 100.0 * distortion,
+            codec_dbtp: self::true_peak_dbtp(&heard),
+            normalised_dbtp: TARGETS_LUFS.map(|target| true_peak_dbtp + (target - lufs).min(0.0)).to_vec(),
+        })
+    }
+
+    /// Renders the end of the print from a file at a gain.
+    fn end(&self, file: &str, frames: u64, gain_db: f64, threads: usize) -> Result<Ended, Fault> {
+        let bench = self.bench;
+        let plan = Plan { song_frames: frames, tail_frames: 0, ..bench.plan.clone() };
+        let plan = plan.ending(self.tap.port, file, gain_db, None);
+        let sources = Folder::new(bench.work, bench.plan.rate_hz as u32);
+        let keep = frames == self.sound.len() as u64;
+        let mut sink = EndSink { loudness: LoudnessMeter::new(plan.rate_hz), frames: keep.then(Vec::new) };
+        let stream = Stream::open(&plan, &sources, &[1], &Setup::default())?;
+        stream.run(threads, vec![Box::new(&mut sink)], &|_| ())?;
+        Ok(Ended { loudness: sink.loudness, frames: sink.frames.unwrap_or_default() })
+    }
+}
+
+fn true_peak_dbtp(frames: &[Frame]) -> f64 {
+    let mut meter = TruePeakMeter::new();
+    meter.push(frames);
+    let [left, right] = meter.finish();
+    db_from_gain(left.value.max(right.value))
+}
+
+/// Reduction in each window, in order of size, and the share of the output that a moving gain does not explain.
+fn follow(input: &[Frame], output: &[Frame], gain: f64, rate_hz: f64) -> (Vec<f64>, f64) {
+    let window = (WINDOW_S * rate_hz) as usize;
+    let product = |a: &Frame, b: &Frame| a[0] * b[0] + a[1] * b[1];
+    let (mut reductions, mut gains) = (Vec::new(), Vec::new());
+    for (x, y) in input.chunks(window).zip(output.chunks(window)) {
+        let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+        for (x, y) in x.iter().zip(y) {
+            xx += product(x, x);
+            xy += product(x, y);
+            yy += product(y, y);
+        }
+        let heard = db_from_power(gain * gain * xx / (2 * window) as f64) > SOFTEST_DB;
+        if heard {
+            reductions.push((db_from_power(gain * gain * xx) - db_from_power(yy)).max(0.0));
+        }
+        gains.push(if xx > 0.0 { xy / xx } else { gain });
+    }
+    reductions.sort_by(f64::total_cmp);
+    let (mut rest, mut all) = (0.0, 0.0);
+    for (n, (x, y)) in input.iter().zip(output).enumerate() {
+        // From the middle of one window to the middle of the next.
+        let place = (n as f64 + 0.5) / window as f64 - 0.5;
+        let index = place.max(0.0) as usize;
+        let (from, to) = (gains[index], gains[(index + 1).min(gains.len() - 1)]);
+        let now = from + (to - from) * (place - index as f64).clamp(0.0, 1.0);
+        let left = [y[0] - now * x[0], y[1] - now * x[1]];
+        rest += product(&left, &left);
+        all += product(y, y);
+    }
+    (reductions, if all > 0.0 { (rest / all).sqrt() } else { 0.0 })
+}
+
+/// Code `beyond-knee`: a print asks for more loudness than its limiter gives at 0.7 LU a decibel; a warning from 3 LU
+/// beyond. Common practice, no source.
+pub(super) fn finding(record: &CostRecord) -> Option<Problem> {
+    let (knee, target) = record.knee_lufs.zip(record.target_lufs)?;
+    let beyond = target - knee;
+    if beyond <= 0.0 {
+        return None;
+    }
+    let severity = if beyond > FAR_BEYOND_LU { Severity::Warn } else { Severity::Note };
+    let cost = |of: fn(&CostPoint) -> f64| record.at(target, of).zip(record.at(knee, of));
+    let mut message = format!("{target:.1} LUFS lies {beyond:.1} LU beyond the knee of its limiter, {knee:.1} LUFS");
+    if let Some((there, here)) = cost(|point| point.distortion_percent) {
+        message += &format!(": distortion goes from {here:.1} to {there:.1} %");
+    }
+    if let Some((there, here)) = cost(|point| point.plr_db) {
+        message += &format!(", PLR from {here:.1} to {there:.1} dB");
+    }
+    let remedy = "Take less, or make density ahead of the limiter: compression, drive, a soft clip.".to_owned();
+    Some(Problem::new(severity, "beyond-knee", &format!("print {}", record.print), message + ".", remedy))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const RATE_HZ: f64 = 48_000.0;
+
+    fn tone(level: impl Fn(f64) -> f64) -> Vec<Frame> {
+        let sample = |n: u32| {
+            let t = f64::from(n) / RATE_HZ;
+            level(t) * libm::sin(std::f64::consts::TAU * 1000.0 * t)
+        };
+        (0..96_000).map(|n| [sample(n); 2]).collect()
+    }
+
+    #[test]
+    fn reduction_is_read_from_in_and_out() {
+        let input = tone(|_| 0.5);
+        let output = tone(|t| if t < 1.0 { 1.0 } else { 1.0 / 1.995_262 });
+        let (reductions, distortion) = follow(&input, &output, 2.0, RATE_HZ);
+        assert!((reductions[reductions.len() - 1] - 6.0).abs() < 0.01 && reductions[10] < 0.01);
+        assert!(distortion < 0.02, "a gain that moves slowly is no distortion: {distortion}");
+    }
+
+    #[test]
+    fn distortion_of_a_clipped_tone_is_the_closed_form() {
+        // A hard clip of a sine at half its height: all that is not its fundamental, over the whole output (Fourier series
+        // of a clipped sine). 48 samples a period catch the corners only so well.
+        let input = tone(|_| 1.0);
+        let output: Vec<Frame> = input.iter().map(|x| x.map(|x| x.clamp(-0.5, 0.5))).collect();
+        let (_, distortion) = follow(&input, &output, 1.0, RATE_HZ);
+        // Conduction angle phi = asin(1/2): fundamental (2 phi + sin 2 phi) / pi, mean square from the integral.
+        let phi = std::f64::consts::FRAC_PI_6;
+        let fundamental = (2.0 * phi + libm::sin(2.0 * phi)) / std::f64::consts::PI;
+        let flat = 0.25 * (std::f64::consts::FRAC_PI_2 - phi);
+        let slope = phi / 2.0 - libm::sin(2.0 * phi) / 4.0;
+        let power = 2.0 / std::f64::consts::PI * (flat + slope);
+        let expected = (1.0 - fundamental * fundamental / 2.0 / power).sqrt();
+        assert!((distortion - expected).abs() < 5e-3, "{distortion}, expected {expected}");
+    }
+
+    #[test]
+    fn the_knee_is_where_gain_stops_giving_loudness() {
+        let point = |gain_db: f64, lufs: f64| CostPoint {
+            gain_db,
+            lufs,
+            true_peak_dbtp: -1.0,
+            plr_db: -1.0 - lufs,
+            reduction_most_db: 0.0,
+            reduction_loud_db: 0.0,
+            clipper_most_db: 0.0,
+            distortion_percent: gain_db,
+            codec_dbtp: 0.0,
+            normalised_dbtp: Vec::new(),
+        };
+        let points = vec![point(0.0, -12.0), point(1.0, -11.0), point(2.0, -10.2), point(3.0, -9.7)];
+        assert_eq!(knee(&points), Some(-10.2));
+        assert_eq!(knee(&points[..3]), None);
+    }
+}

@@ -1,0 +1,202 @@
+//! Advice on small songs, each made for one finding, and on one that deserves none.
+
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+
+use std::fs;
+
+use prints::Stopped;
+use prints::advise::{Advice, PathKind, Question, advise};
+use units::{Frame, Problem, Severity};
+
+const RATE_HZ: u32 = 48_000;
+
+const HEAD: &str = r#"
+fairprint = 1
+[song]
+title = "Lantern Weather"
+artist = "The Tin Orchard"
+rate_hz = 48000
+tempo_bpm = 92
+[[stem]]
+name = "bass"
+file = "bass.wav"
+to = "band"
+[[stem]]
+name = "keys"
+file = "keys.wav"
+to = "band"
+"#;
+
+const MIX: &str = r#"
+[[bus]]
+name = "mix"
+[[print]]
+name = "for mastering"
+from = "mix"
+files = [{ format = "wav", bits = 24 }]
+"#;
+
+/// Noise that falls by 6 dB an octave from 100 Hz on, with notes of half a second that die away.
+fn stem(seed: u64, secs: f64, width: f64) -> Vec<Frame> {
+    let mut state = seed;
+    let mut next = || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+    };
+    let pole = libm::exp(-std::f64::consts::TAU * 100.0 / f64::from(RATE_HZ));
+    let mut held = [0.0; 2];
+    let frame = |n: usize| {
+        let (middle, side) = (next(), width * next());
+        let level = 6.0 * libm::exp(-6.0 * (n % 24_000) as f64 / f64::from(RATE_HZ));
+        for (held, x) in held.iter_mut().zip([middle + side, middle - side]) {
+            *held = (1.0 - pole) * x + pole * *held;
+        }
+        held.map(|x| level * (x + 0.02 * middle))
+    };
+    (0..(secs * f64::from(RATE_HZ)) as usize).map(frame).collect()
+}
+
+fn write(folder: &std::path::Path, name: &str, frames: &[Frame]) {
+    let format = media::FileFormat::Wav(media::WavSample::Float32);
+    let path = folder.join(name);
+    let mut writer = media::create(&path, &format, RATE_HZ, None, &media::Metadata::default()).unwrap();
+    writer.write(frames).unwrap();
+    writer.finish().unwrap();
+}
+
+/// Advice on a sheet around `nodes`, with stems of four seconds.
+fn advice(nodes: &str) -> Advice {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), "bass.wav", &stem(1, 4.0, 0.0));
+    write(folder.path(), "keys.wav", &stem(2, 4.0, 0.3));
+    let sheet = folder.path().join("sheet.toml");
+    fs::write(&sheet, format!("{HEAD}{nodes}")).unwrap();
+    let page = folder.path().join("advice.html");
+    let question = Question { sheet: &sheet, page: Some(&page), threads: 2, progress: &|_, _| () };
+    let advice = advise(&question).unwrap_or_else(|stopped| match stopped {
+        Stopped::Sheet(loaded) => panic!("{:#?}", loaded.problems),
+        Stopped::Fault(fault) => panic!("{fault}"),
+    });
+    assert!(fs::read_to_string(&page).unwrap().contains("What each processor does"));
+    advice
+}
+
+fn finding<'a>(advice: &'a Advice, code: &str) -> Option<&'a Problem> {
+    advice.findings.iter().find(|finding| finding.code == code)
+}
+
+fn parallel(chain: &str, more: &str) -> String {
+    format!(
+        r#"
+[[bus]]
+name = "band"
+to = "mix"
+sends = [{{ to = "beside" }}]
+[[bus]]
+name = "beside"
+to = "mix"
+{more}
+chain = [{chain}]
+{MIX}"#
+    )
+}
+
+#[test]
+fn a_copy_six_decibels_under_adds_what_two_like_waves_add() {
+    // 20 log10(1 + 10^(-6/20)) = 3.53 dB (the sum of two like waves, any handbook of acoustics).
+    let advice = advice(&parallel("", "level_db = -6"));
+    let path = advice.paths.iter().find(|path| path.name == "beside").unwrap();
+    assert_eq!(path.kind, PathKind::Return);
+    assert!((path.change.loudness_lu.unwrap() - 3.5287).abs() < 1e-3, "{path:?}");
+    assert!((path.under_lu.unwrap() + 6.0).abs() < 1e-3 && (path.correlation.unwrap() - 1.0).abs() < 1e-6);
+    let point = path.blend.iter().find(|point| point.level_db == -6.0).unwrap();
+    assert!((point.loudness_lu.unwrap() - 1.9465).abs() < 1e-3, "6 dB lower it is at -12 dB: {point:?}");
+    assert_eq!(path.sentence, "Adds 3.5 LU.");
+    let mix = advice.alignment.iter().find(|sum| sum.bus == "mix").unwrap();
+    assert!(mix.apart_samples.unwrap() < 0.05 && mix.deepest().unwrap().1 > -0.001, "{mix:?}");
+    assert!(advice.findings.iter().all(|finding| finding.severity == Severity::Note), "{:#?}", advice.findings);
+}
+
+#[test]
+fn a_path_upside_down_is_told_twice() {
+    let advice = advice(&parallel("", "level_db = -6\npolarity = \"inverted\""));
+    let path = advice.paths.iter().find(|path| path.name == "beside").unwrap();
+    // 20 log10(1 - 10^(-6/20)) = -6.04 dB.
+    assert!((path.change.loudness_lu.unwrap() + 6.0412).abs() < 1e-3);
+    assert_eq!(finding(&advice, "return-cancels").unwrap().severity, Severity::Warn);
+    assert_eq!(finding(&advice, "turned-path").unwrap().at, "bus mix");
+}
+
+#[test]
+fn a_short_delay_of_the_whole_band_bites_its_low_end() {
+    let slap = r#"{ delay = { time_ms = 5, feedback_percent = 0, low_cut_hz = 20, high_cut_hz = 20000 } }"#;
+    let advice = advice(&parallel(slap, "level_db = -6"));
+    let found = finding(&advice, "low-end-comb").unwrap();
+    assert_eq!(found.severity, Severity::Warn, "{found:?}");
+    let space = &advice.pre_delays[0];
+    assert_eq!((space.parameter, space.in_use_ms), ("time_ms", 5.0));
+    assert_eq!(space.notches_hz, [100.0]);
+    let (hz, db) = space.comb_db.iter().copied().min_by(|a, b| a.1.total_cmp(&b.1)).unwrap();
+    // A repeat at -6 dB takes (1 - g)^2 / (1 + g^2) at its notch: 7 dB, a little less over a third octave.
+    assert!(hz == 100.0 && (-7.1..-4.5).contains(&db), "{hz} {db}");
+    // In the paths it is late on purpose, and no fault.
+    assert!(finding(&advice, "late-path").is_none());
+}
+
+#[test]
+fn a_room_that_starts_above_the_low_end_spares_it() {
+    let room = "{ room = { decay_s = 0.5, pre_delay_ms = 25, low_cut_hz = 300 } }";
+    let advice = advice(&parallel(room, "level_db = -15"));
+    assert!(advice.pre_delays[0].now.least_db > -0.5, "{:?}", advice.pre_delays[0].now);
+    assert!(finding(&advice, "low-end-comb").is_none());
+}
+
+#[test]
+fn a_path_that_moves_by_itself_is_told() {
+    let tape = r#"{ tape = { wow_percent = 0.3, flutter_percent = 0.2 } }"#;
+    let advice = advice(&parallel(tape, "level_db = -6"));
+    assert_eq!(finding(&advice, "moving-path").unwrap().at, "bus mix", "{:#?}", advice.alignment);
+}
+
+#[test]
+fn a_steep_cut_beside_the_dry_path_hollows_the_sum() {
+    let cut = r#"{ eq = { bands = [{ shape = "low cut", hz = 200, slope_db_per_octave = 24 }] } }"#;
+    let found = advice(&parallel(cut, ""));
+    assert!(finding(&found, "hollow-sum").is_some(), "{:#?}", found.alignment);
+    // A fourth-order Butterworth turns by 180 degrees at its corner, where it has -3 dB: the two nearly cancel.
+    let mix = found.alignment.iter().find(|sum| sum.bus == "mix").unwrap();
+    let (hz, db) = mix.deepest().unwrap();
+    assert!((160.0..=250.0).contains(&hz) && db < -10.0, "{hz} {db}");
+    let linear = cut.replace("eq = {", "eq = { phase = \"linear\",");
+    assert!(finding(&advice(&parallel(&linear, "")), "hollow-sum").is_none());
+}
+
+#[test]
+fn loudness_beyond_the_knee_has_its_price_told() {
+    let print = r#"
+[[bus]]
+name = "band"
+to = "mix"
+[[bus]]
+name = "mix"
+[[print]]
+name = "for approval"
+from = "mix"
+chain = [{ limiter = { ceiling_dbtp = -1.0 } }]
+loudness = { lufs = -7.0 }
+files = [{ format = "wav" }]
+"#;
+    let advice = advice(print);
+    let cost = &advice.costs[0];
+    assert_eq!(cost.whole_less_cells_lu, None, "a song this short is rendered whole");
+    // While nothing is limited, a decibel is a loudness unit.
+    let (first, second) = (&cost.points[0], &cost.points[1]);
+    assert!((second.lufs - first.lufs - 1.0).abs() < 0.01 || first.reduction_most_db > 0.0);
+    // Noise up to half the rate: see the limiter's own promise.
+    assert!(cost.points.iter().all(|point| point.true_peak_dbtp <= -0.9), "{:#?}", cost.points);
+    assert!(cost.points.windows(2).all(|pair| pair[1].reduction_most_db + 0.05 >= pair[0].reduction_most_db));
+    // A player that turns down to -14 LUFS leaves the peak at PLR - 14.
+    let last = cost.points.last().unwrap();
+    assert!((last.normalised_dbtp[1] - (last.plr_db - 14.0)).abs() < 1e-9);
+    assert!(finding(&advice, "beyond-knee").is_some(), "{cost:#?}");
+}
