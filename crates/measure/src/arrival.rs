@@ -44,7 +44,7 @@ pub fn arrival(response: &[Frame], origin: usize) -> Option<Arrival> {
         } else {
             0.0
         };
-        *c = *c * (weight / size as f64);
+        *c *= weight / size as f64;
     }
     planner.plan_fft_forward(size).process(&mut cepstrum);
     let mut pulse: Vec<Complex<f64>> = spectrum

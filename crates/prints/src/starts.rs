@@ -17,7 +17,7 @@ use serde::Serialize;
 use sheet::{Loudness, Sheet, Spot, Start};
 use units::{Frame, db_from_power, gain_from_db};
 
-use crate::solve;
+use crate::solve::Search;
 
 /// Bands of the spectrum: what they are called, and their edges in Hz.
 const BANDS: [(&str, [f64; 2]); 5] = [
@@ -127,6 +127,9 @@ pub fn hear(sheet: &Sheet, listen: &Listen, sources: &dyn Sources, threads: usiz
         return measured(&plan, port.step, sources, threads);
     };
     let held = Held { frames: frames(&plan, head, sources, threads)?.into() };
+    let mut free = LoudnessMeter::new(plan.rate_hz);
+    free.push(&held.frames);
+    let free_lufs = free.integrated_lufs().ok_or_else(|| missing(listen))?;
     let mut last = None;
     let mut render = |gain_db: f64| {
         let heard = measured(&plan.ending(port, HEAD, gain_db, plan.ceiling_dbtp(port)), 1, &held, threads)?;
@@ -134,7 +137,7 @@ pub fn hear(sheet: &Sheet, listen: &Listen, sources: &dyn Sources, threads: usiz
         last = Some(heard);
         Ok(reached)
     };
-    solve::gain_for(*lufs, 0.0, &mut render)?;
+    Search::new(free_lufs).gain_for(*lufs, plan.ceiling_dbtp(port).unwrap_or(0.0), &mut render)?;
     last.ok_or_else(|| missing(listen))
 }
 

@@ -7,6 +7,8 @@
 //! ([`measure::align()`]); two impulses that differ tell a path that moves. What the ways lose to phase where they meet is
 //! stated by third octave.
 
+use std::sync::Arc;
+
 use engine::{Facts, Fault, Feed, Folder, Plan, Playback, Role, Setup, Sink, Sources, Stream, Taken};
 use measure::{Polarity, align, arrival};
 use serde::Serialize;
@@ -234,7 +236,7 @@ impl Facts for Probe<'_> {
         Ok(self.probe.len() as u64)
     }
 
-    fn audio(&self, file: &str) -> Option<std::sync::Arc<[Frame]>> {
+    fn audio(&self, file: &str) -> Result<Arc<[Vec<f64>]>, Fault> {
         self.sources.audio(file)
     }
 }

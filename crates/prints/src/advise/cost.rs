@@ -50,6 +50,8 @@ const WINDOW_S: f64 = 0.01;
 const SOFTEST_DB: f64 = -50.0;
 /// Loudness gained from a decibel of gain, at the knee.
 const KNEE: f64 = 0.7;
+/// Under this, more gain gives no more loudness, and the curve ends.
+const EXHAUSTED: f64 = 0.1;
 /// Codec that is tried where the print names none.
 const USUAL_KBPS: u32 = 192;
 /// How far beyond its knee a print is worth a warning, in LU. Common practice, no source.
@@ -357,6 +359,9 @@ impl Run<'_> {
         // The threads may have gone further than one; what stands must not hang on their number.
         if let Some(last) = points.iter().position(|point| point.lufs >= RANGE_LUFS[1]) {
             points.truncate(last + 1);
+        }
+        if let Some(last) = points.windows(2).position(|pair| pair[1].lufs - pair[0].lufs < EXHAUSTED) {
+            points.truncate(last + 2);
         }
         Ok(points)
     }
