@@ -157,6 +157,11 @@ pub const SPEC: Spec = Spec {
     name: "compressor",
     title: "compressor",
     summary: "Holds back what rises above a threshold.",
+    source: "D. Giannoulis, M. Massberg, J. D. Reiss, “Digital Dynamic Range Compressor Design: A Tutorial and \
+             Analysis”, JAES 60(6), 2012: soft knee, time constants of 63 %, smooth branching. The kinds are \
+             principles, not machines.",
+    caution: "What comes out louder wins every comparison: set the make-up so that the loudness stays. A release \
+             shorter than half a wave of the bass distorts it; a hold cures that.",
     sentence: "A {kind} compressor: above {threshold_db} it holds the level at {ratio} to 1 over a knee of {knee_db}; \
         it takes {attack_ms} to grip and {release_ms} to let go[, after a hold of {hold_ms}][; release by the \
         programme: {auto_release}][; it takes away at most {range_db}][; it sees {look_ahead_ms} ahead][; link: {link}]\

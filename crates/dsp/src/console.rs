@@ -67,6 +67,10 @@ pub const SPEC: Spec = Spec {
     name: "console",
     title: "console colour",
     summary: "Leaves the traces of an analogue desk: a little distortion and a little crosstalk.",
+    source: "A tanh curve of known harmonics, `g² A² / 12` for the third and `g A / 4` for the second, at four \
+             times the rate; crosstalk through a capacitance, 6 dB an octave.",
+    caution: "It is meant for every channel at a small amount. On one alone it is hardly heard, and blind proof \
+             is better than belief.",
     sentence: "console colour of {amount_db} (-100 dB is off)[, {offset_db} for this one], {even_percent} of it even, \
                crosstalk {crosstalk_db}",
     params: &[AMOUNT_DB, OFFSET_DB, EVEN_PERCENT, CROSSTALK_DB],

@@ -45,6 +45,9 @@ pub const SPEC: Spec = Spec {
     name: "convolution",
     title: "convolution",
     summary: "The signal in a space, or through a thing, of which an impulse response was recorded.",
+    source: "Partitioned convolution without latency: Gardner, “Efficient Convolution without Input-Output \
+             Delay”, JAES 43(3), 1995.",
+    caution: "A response that starts with silence is late by as much: its pre-delay is in the file.",
     sentence: "in the space of {file}[, its right side from {file_right}][, at {gain_db}][; it waits {pre_delay_ms} first]\
                [; cut below {low_cut_hz}][; cut above {high_cut_hz}][; spread {spread_percent} in the side only]\
                [; {mix_percent} of the output]",

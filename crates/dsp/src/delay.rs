@@ -109,6 +109,10 @@ pub const SPEC: Spec = Spec {
     name: "delay",
     title: "delay",
     summary: "Repeats of the source, in time with the song or close behind it.",
+    source: "A recirculating line whose loop gain is below 1 at every frequency; all-pass sections after \
+             Schroeder (JAES 10, 1962). The characters are our own choice.",
+    caution: "A return that comes t ms late cancels at 500 / t Hz and its odd multiples. Keep the low cut above \
+             the bass, or move the time off its notes.",
     sentence: "a {character} delay of {time_ms}[, set by the tempo to {note}], of which {feedback_percent} comes round again\
                [; the sides take turns: {bounce}][; it waits {pre_delay_ms} first][; cut below {low_cut_hz}]\
                [; cut above {high_cut_hz}][; it steps back {duck_db} while the source is above {duck_threshold_db} and \

@@ -38,6 +38,11 @@ pub const SPEC: Spec = Spec {
     name: "dither",
     title: "dither",
     summary: "Puts the signal on the grid of a word length without distortion.",
+    source: "S. P. Lipshitz, R. A. Wannamaker, J. Vanderkooy, “Quantization and Dither: A Theoretical Survey”, \
+             JAES 40(5), 1992; the shaped kind by linear prediction of Terhardt's threshold in quiet (Hearing \
+             Research 1, 1979).",
+    caution: "Once, and last: prints do it where they cut the word length. Nothing may change the level behind \
+             it.",
     sentence: "{kind} dither to {bits} bits[, seed {seed}]",
     params: &[BITS, KIND, SEED],
     rows: None,

@@ -132,6 +132,11 @@ pub const SPEC: Spec = Spec {
     name: "drive",
     title: "drive",
     summary: "Adds harmonics by bending the signal: warmth when small, dirt when large.",
+    source: "Curves that are split into an odd and an even part (an odd function of a sine has odd harmonics \
+             only, an even one even), run at a higher rate between half-band filters (Vaidyanathan, “Multirate \
+             Systems and Filter Banks”, 1993, section 4.6).",
+    caution: "The cuts turn the phase near their corners: beside its source, keep them away from what must not \
+             hollow out. What lies below the low cut stays clean.",
     sentence: "a {shape} curve pushed by {drive_db}, odd harmonics {odd_percent}, even {even_percent}[, in {stages} \
                stages][; treble {pre_emphasis_db} ahead of it from {pre_emphasis_hz} and back after][; cut below \
                {low_cut_hz}][; cut above {high_cut_hz}][; level neutral {level_neutral}][; output {output_db}][; \

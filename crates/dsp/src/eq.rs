@@ -105,6 +105,12 @@ pub static SPEC: Spec = Spec {
     name: "eq",
     title: "equaliser",
     summary: "Lifts, lowers and cuts parts of the spectrum.",
+    source: "Prototypes of the Audio EQ Cookbook (W3C Working Group Note, 2021) and Butterworth cuts, made \
+             digital by matched roots and a fitted correction, with the closed-form factorisation of Vicanek, \
+             “Matched Second Order Digital Filters” (2016).",
+    caution: "Unequal work on middle and sides reaches the other loudspeaker; a steep cut turns the phase near \
+             its corner, which matters on a path that joins its source again. Linear phase cures that and rings \
+             ahead of sharp sounds.",
     sentence: "works on {of}[, {phase} phase][, {curve} curves]",
     params: &[OF, PHASE, CURVE],
     rows: Some(Rows {

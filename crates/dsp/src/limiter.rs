@@ -71,6 +71,11 @@ pub const SPEC: Spec = Spec {
     name: "limiter",
     title: "limiter",
     summary: "Keeps the true peak under a ceiling.",
+    source: "Smoothing over a look-ahead by the order-statistics route: P. Hämäläinen, “Smoothing of the Control \
+             Signal without Clipped Output in Digital Peak Limiters” (DAFx-02); true peaks by interpolation, \
+             finer than Annex 2 of ITU-R BS.1770-5.",
+    caution: "More than 3 to 4 dB on the loudest bars is heard (common practice, no source). A codec moves the \
+             peaks again: let the print survive the one that it is for.",
     sentence: "No true peak above {ceiling_dbtp}[, driven by {gain_db}]; it sees {look_ahead_ms} ahead and takes \
         {release_ms} to let go[; release by the programme: {auto_release}][; a clipper ahead takes \
         {clip_percent} of the excess]",

@@ -134,6 +134,10 @@ pub const SPEC: Spec = Spec {
     name: "room",
     title: "room",
     summary: "A room around the source, from very tight to a hall.",
+    source: "Image sources of a box (Allen and Berkley, JASA 65(4), 1979) and a feedback delay network with \
+             losses by length (Jot and Chaigne, 90th AES Convention, 1991); decay measured after ISO 3382-1.",
+    caution: "A pre-delay of t ms cancels at 500 / t Hz. One room for all parts holds a mix together; many pull \
+             it apart.",
     sentence: "a room of {size_m}, heard from {distance_m}, that falls by 60 dB in {decay_s}\
                [; its lows, below {low_corner_hz}, take {low_decay_ratio} times as long]\
                [; its highs, above {high_corner_hz}, take {high_decay_ratio} times as long]\

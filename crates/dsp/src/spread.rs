@@ -61,6 +61,9 @@ pub static SPEC: Spec = Spec {
     name: "spread",
     title: "spread",
     summary: "Widens what stands in the middle and leaves the mono sum as it is.",
+    source: "A chain of all-passes after Schroeder, “Natural Sounding Artificial Reverberation”, JAES 10, 1962, \
+             added to the side alone.",
+    caution: "A voice that is spread is less sure of its place: use it on what stands behind.",
     sentence: "adds the middle to the sides at {amount_db}, decorrelated over {length_ms}, from {from_hz} up[ to {to_hz}][; seed {seed}]",
     params: &[AMOUNT_DB, FROM_HZ, TO_HZ, LENGTH_MS, SEED],
     rows: None,

@@ -113,6 +113,11 @@ pub const SPEC: Spec = Spec {
     name: "tape",
     title: "tape",
     summary: "Rounds loud sound as a magnetic tape does, more the hotter it is recorded.",
+    source: "Hysteresis after Jiles and Atherton with the constants of Chowdhury, “Real-time Physical Modelling \
+             for Analog Tape Machines” (DAFx-19); spacing, gap and thickness losses after Wallace (1951); \
+             equalisations as in IASA TC-04, 5.4.10.",
+    caution: "Its bass bump and its treble losses come with every pass. Wow, flutter and hiss are off unless \
+             asked for.",
     sentence: "tape at {ips} inches a second, {standard} equalisation, recorded {drive_db} hot[ with {bias_percent} of \
                the bias][; bass bump {bump_db}][; wow {wow_percent}][; flutter {flutter_percent}][; hiss at {hiss_db}][; \
                {oversampling} oversampled]",

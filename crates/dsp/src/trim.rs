@@ -16,6 +16,8 @@ pub static SPEC: Spec = Spec {
     name: "trim",
     title: "trim",
     summary: "A plain gain, with a turn of polarity where wanted.",
+    source: "Decibels of amplitude, `10^(gain/20)` (IEC 60027-3).",
+    caution: "A level ahead of a compressor or a drive changes what they do; a level behind them does not.",
     sentence: "changes the level by {gain_db}[, polarity inverted: {invert}]",
     params: &[GAIN_DB, INVERT],
     rows: None,

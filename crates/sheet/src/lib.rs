@@ -32,7 +32,7 @@ pub use model::{
 };
 pub use network::{accept, network_findings};
 pub use reader::read;
-pub use reference::reference;
+pub use reference::{parameters, reference};
 pub use schema::schema;
 pub use starter::{StarterGroup, StarterSong, starter};
 pub use starts::{Spot, Start, start, starts};

@@ -66,6 +66,14 @@ fn placeholders(text: &mut String) {
 
 fn processor(text: &mut String, spec: &Spec) {
     let _ = writeln!(text, "\n### `{}`: {}\n\n{}\n", spec.name, spec.title, spec.summary);
+    text.push_str(&parameters(spec));
+}
+
+/// A processor's parameters as tables in Markdown.
+#[must_use]
+pub fn parameters(spec: &Spec) -> String {
+    let mut tables = String::new();
+    let text = &mut tables;
     head(text);
     spec.params.iter().for_each(|param| param_row(text, param));
     if spec.outside_key {
@@ -77,6 +85,7 @@ fn processor(text: &mut String, spec: &Spec) {
         head(text);
         rows.params.iter().for_each(|param| param_row(text, param));
     }
+    tables
 }
 
 fn param_row(text: &mut String, param: &Param) {

@@ -157,6 +157,10 @@ pub struct Spec {
     pub title: &'static str,
     /// One sentence on what it is for.
     pub summary: &'static str,
+    /// Where its method is published, and what is our own.
+    pub source: &'static str,
+    /// What to be careful about.
+    pub caution: &'static str,
     /// The sentence that states its settings. `{name}` stands for a parameter with its unit. A part in square brackets
     /// is left out when every parameter in it is at its default.
     pub sentence: &'static str,

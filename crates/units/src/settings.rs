@@ -301,6 +301,8 @@ mod tests {
         name: "thing",
         title: "thing",
         summary: "For tests.",
+        source: "",
+        caution: "",
         sentence: "a {kind} one above {threshold_db}[; its key is high-passed at {key_hz}]",
         params: &[KIND, THRESHOLD, KEY],
         rows: Some(Rows { name: "bands", singular: "band", params: &[HZ], sentence: "at {hz}, {kind}", most: 4 }),

@@ -10,6 +10,8 @@ static LIMITER: Spec = Spec {
     name: "limiter",
     title: "limiter",
     summary: "For tests.",
+    source: "",
+    caution: "",
     sentence: "",
     params: &[CEILING],
     rows: None,
