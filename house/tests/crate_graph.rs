@@ -14,7 +14,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("sheet", &["units"]),
     ("engine", &["units", "dsp", "sheet", "media"]),
     ("prints", &["units", "sheet", "engine", "measure", "media"]),
-    ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints"]),
+    ("reference", &["units", "dsp", "measure", "sheet"]),
+    ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference"]),
     ("house", &[]),
 ];
 

@@ -39,6 +39,8 @@ pub enum Command {
     Advise(AdviseArgs),
     /// List starting points: complete chains for tasks, each with what it does to the demo song.
     Starts(StartsArgs),
+    /// Write the reference: a page for each processor, with figures measured from it.
+    Reference(ReferenceArgs),
     /// Write the JSON Schema of the sheet.
     Schema,
 }
@@ -137,4 +139,12 @@ pub struct StartsArgs {
     /// The stem or bus that it is for, where it is not the usual one.
     #[arg(long, value_name = "NAME", requires = "name")]
     pub at: Option<String>,
+}
+
+/// Arguments of `reference`.
+#[derive(Debug, clap::Args)]
+pub struct ReferenceArgs {
+    /// Folder to write to.
+    #[arg(default_value = "reference")]
+    pub dir: PathBuf,
 }

@@ -7,6 +7,7 @@ pub mod demo;
 pub mod intake;
 pub mod measure;
 pub mod print;
+pub mod reference;
 pub mod schema;
 pub mod starts;
 

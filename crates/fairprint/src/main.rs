@@ -26,6 +26,7 @@ fn main() -> ExitCode {
         Some(Command::Compare(args)) => commands::compare::run(&voice, &args),
         Some(Command::Advise(args)) => commands::advise::run(&voice, &args),
         Some(Command::Starts(args)) => commands::starts::run(&voice, &args),
+        Some(Command::Reference(args)) => commands::reference::run(&voice, &args),
         Some(Command::Schema) => commands::schema::run(),
     };
     outcome.exit_code()

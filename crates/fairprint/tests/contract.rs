@@ -346,3 +346,19 @@ fn starting_points_are_listed_shown_measured_and_put_into_a_sheet() {
     assert!(before.lines().all(|line| after.contains(line)) && after.contains("kind = \"bus\""), "{after}");
     assert_eq!(fairprint(&["check", &song.sheet()]).status.code(), Some(0));
 }
+
+#[test]
+fn the_reference_is_written_and_takes_no_foreign_files_place() {
+    let folder = tempfile::tempdir().unwrap();
+    let dir = folder.path().join("pages");
+    let written = fairprint(&["reference", &dir.display().to_string(), "--json"]);
+    assert_eq!(written.status.code(), Some(0), "{}", String::from_utf8_lossy(&written.stderr));
+    let names = json(&written)["files"].as_array().unwrap().len();
+    assert_eq!(fs::read_dir(&dir).unwrap().count(), names);
+    assert!(fs::read_to_string(dir.join("README.md")).unwrap().contains("compressor.md"));
+    fs::write(dir.join("README.md"), "my own notes").unwrap();
+    fs::remove_file(dir.join("eq.md")).unwrap();
+    assert_eq!(fairprint(&["reference", &dir.display().to_string()]).status.code(), Some(2));
+    assert!(!dir.join("eq.md").exists(), "nothing is written then");
+    assert_eq!(fs::read_to_string(dir.join("README.md")).unwrap(), "my own notes");
+}
