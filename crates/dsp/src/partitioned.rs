@@ -47,73 +47,93 @@ impl Response {
 /// Bins worked on at once.
 const BINS: usize = 8;
 
-/// The half spectrum of left and right: real and imaginary parts apart, in rows of bins, so that products become
-/// vector code.
-#[derive(Clone)]
-struct Spectrum([Vec<[f64; BINS]>; 4]);
+/// Some bins of the half spectra of left and right: left real, left imaginary, right real, right imaginary. Parts apart,
+/// so that products become vector code.
+type Row = [[f64; BINS]; 4];
 
-impl Spectrum {
-    fn silent(block: usize) -> Self {
-        Self([0; 4].map(|_| vec![[0.0; BINS]; block / BINS + 1]))
+/// Spectra of one size. Rows of the same bins lie side by side, so that a sum over all spectra walks straight through
+/// memory.
+#[derive(Clone)]
+struct Spectra {
+    count: usize,
+    rows: Vec<Row>,
+}
+
+impl Spectra {
+    fn silent(block: usize, count: usize) -> Self {
+        Self { count, rows: vec![[[0.0; BINS]; 4]; (block / BINS + 1) * count] }
     }
 
     fn clear(&mut self) {
-        self.0.iter_mut().for_each(|part| part.fill([0.0; BINS]));
+        self.rows.fill([[0.0; BINS]; 4]);
     }
 
-    /// Left real, left imaginary, right real, right imaginary, from bin 0 to the highest.
-    fn bins(&mut self, half: usize) -> [&mut [f64]; 4] {
-        self.0.each_mut().map(|part| &mut part.as_flattened_mut()[..=half])
-    }
-
-    /// Separates the spectra of left and right from the transform of left + i right.
-    fn unpack(&mut self, packed: &[Complex<f64>]) {
+    /// Separates the spectra of left and right from the transform of left + i right, and keeps them as number `index`,
+    /// at twice their size.
+    fn unpack(&mut self, index: usize, packed: &[Complex<f64>]) {
         let half = packed.len() / 2;
-        let [left_re, left_im, right_re, right_im] = self.bins(half);
-        (left_re[0], right_re[0]) = (packed[0].re, packed[0].im);
-        (left_im[0], right_im[0]) = (0.0, 0.0);
-        let left = left_re[1..].iter_mut().zip(&mut left_im[1..]);
-        let right = right_re[1..].iter_mut().zip(&mut right_im[1..]);
-        let mirrored = packed[1..=half].iter().zip(packed[half..].iter().rev());
-        for ((left, right), (z, mirror)) in left.zip(right).zip(mirrored) {
-            (*left.0, *left.1) = (0.5 * (z.re + mirror.re), 0.5 * (z.im - mirror.im));
-            (*right.0, *right.1) = (0.5 * (z.im + mirror.im), 0.5 * (mirror.re - z.re));
-        }
-    }
-
-    /// The inverse of [`Spectrum::unpack`].
-    fn pack(&mut self, packed: &mut [Complex<f64>]) {
-        let half = packed.len() / 2;
-        let [left_re, left_im, right_re, right_im] = self.bins(half);
-        packed[0] = Complex::new(left_re[0], right_re[0]);
-        packed[half] = Complex::new(left_re[half], right_re[half]);
-        let (low, high) = packed.split_at_mut(half);
-        let left = left_re[1..half].iter().zip(&left_im[1..half]);
-        let right = right_re[1..half].iter().zip(&right_im[1..half]);
-        let mirrored = low[1..].iter_mut().zip(high[1..].iter_mut().rev());
-        for ((left, right), (z, mirror)) in left.zip(right).zip(mirrored) {
-            *z = Complex::new(left.0 - right.1, left.1 + right.0);
-            *mirror = Complex::new(left.0 + right.1, right.0 - left.1);
-        }
-    }
-
-    /// Adds the products of inputs and partitions, for left and right; crossed, left takes the input of right.
-    fn add_products(&mut self, inputs: &[Self], partitions: &[Self], crossed: bool) {
-        for c in 0..2 {
-            let from = if crossed { 1 - c } else { c };
-            for row in 0..self.0[0].len() {
-                let (mut re, mut im) = (self.0[2 * c][row], self.0[2 * c + 1][row]);
-                for (x, h) in inputs.iter().zip(partitions) {
-                    let (xr, xi) = (&x.0[2 * from][row], &x.0[2 * from + 1][row]);
-                    let (hr, hi) = (&h.0[2 * c][row], &h.0[2 * c + 1][row]);
-                    for k in 0..BINS {
-                        re[k] += xr[k] * hr[k] - xi[k] * hi[k];
-                        im[k] += xr[k] * hi[k] + xi[k] * hr[k];
-                    }
-                }
-                (self.0[2 * c][row], self.0[2 * c + 1][row]) = (re, im);
+        for (row, bins) in self.rows.chunks_exact_mut(self.count).zip((0..half).step_by(BINS)) {
+            let row = &mut row[index];
+            for k in 0..BINS {
+                let (z, mirror) = (packed[bins + k], packed[(2 * half - bins - k) % (2 * half)]);
+                row[0][k] = z.re + mirror.re;
+                row[1][k] = z.im - mirror.im;
+                row[2][k] = z.im + mirror.im;
+                row[3][k] = mirror.re - z.re;
             }
         }
+        let last = self.rows.len() - self.count + index;
+        for (part, x) in [packed[half].re, 0.0, packed[half].im, 0.0].into_iter().enumerate() {
+            self.rows[last][part][0] = 2.0 * x;
+        }
+    }
+}
+
+/// The transform of left + i right whose spectra are the sums over `inputs` (the newest at `newest`, older ones after it,
+/// in a ring) times the partitions; crossed partitions take the input of the other side.
+fn products(inputs: &Spectra, newest: usize, own: &Spectra, cross: Option<&Spectra>, packed: &mut [Complex<f64>]) {
+    let half = packed.len() / 2;
+    let count = inputs.count;
+    let sums = |index: usize| {
+        let all = index * count..(index + 1) * count;
+        let (second, first) = inputs.rows[all.clone()].split_at(newest);
+        let mut sum = [[0.0; BINS]; 4];
+        for (partitions, crossed) in [(Some(own), false), (cross, true)] {
+            let Some(partitions) = partitions else { continue };
+            let (early, late) = partitions.rows[all.clone()].split_at(count - newest);
+            multiply_add(&mut sum, first, early, crossed);
+            multiply_add(&mut sum, second, late, crossed);
+        }
+        sum
+    };
+    for bins in (0..half).step_by(BINS) {
+        let [left_re, left_im, right_re, right_im] = sums(bins / BINS);
+        for k in 0..BINS {
+            packed[(2 * half - bins - k) % (2 * half)] =
+                Complex::new(left_re[k] + right_im[k], right_re[k] - left_im[k]);
+        }
+        for k in 0..BINS {
+            packed[bins + k] = Complex::new(left_re[k] - right_im[k], left_im[k] + right_re[k]);
+        }
+    }
+    let [left_re, _, right_re, _] = sums(half / BINS);
+    packed[half] = Complex::new(left_re[0], right_re[0]);
+}
+
+/// Adds the products of inputs and partitions for left and right; crossed, left takes the input of right.
+#[inline]
+fn multiply_add(sum: &mut Row, inputs: &[Row], partitions: &[Row], crossed: bool) {
+    for c in 0..2 {
+        let from = if crossed { 1 - c } else { c };
+        let (mut re, mut im) = (sum[2 * c], sum[2 * c + 1]);
+        for (x, h) in inputs.iter().zip(partitions) {
+            let (xr, xi, hr, hi) = (&x[2 * from], &x[2 * from + 1], &h[2 * c], &h[2 * c + 1]);
+            for k in 0..BINS {
+                re[k] += xr[k] * hr[k] - xi[k] * hi[k];
+                im[k] += xr[k] * hi[k] + xi[k] * hr[k];
+            }
+        }
+        (sum[2 * c], sum[2 * c + 1]) = (re, im);
     }
 }
 
@@ -122,8 +142,8 @@ struct Stage {
     block: usize,
     forward: Arc<dyn Fft<f64>>,
     inverse: Arc<dyn Fft<f64>>,
-    own: Vec<Spectrum>,
-    cross: Option<Vec<Spectrum>>,
+    own: Spectra,
+    cross: Option<Spectra>,
 }
 
 /// What a stage remembers of one lane.
@@ -132,7 +152,7 @@ struct StageMemory {
     input: Vec<Complex<f64>>,
     at: usize,
     /// Spectra of past inputs, a ring.
-    past: Vec<Spectrum>,
+    past: Spectra,
     newest: usize,
     /// This stage's share of the block being played.
     output: Vec<Frame>,
@@ -167,7 +187,6 @@ pub(crate) struct Convolver {
     /// A transform and what it is made of.
     work: [Vec<Complex<f64>>; 2],
     scratch: Vec<Complex<f64>>,
-    sum: Vec<Spectrum>,
 }
 
 impl Convolver {
@@ -187,7 +206,6 @@ impl Convolver {
             head: Response { own: head(&response.own), cross: response.cross.as_deref().map(head) },
             work: [0, 1].map(|_| vec![Complex::default(); largest]),
             scratch: vec![Complex::default(); scratch.unwrap_or(0)],
-            sum: stages.iter().map(|stage| Spectrum::silent(stage.block)).collect(),
             stages,
         }
     }
@@ -197,7 +215,7 @@ impl Convolver {
         let stage = |stage: &Stage| StageMemory {
             input: vec![Complex::default(); 2 * stage.block],
             at: 0,
-            past: vec![Spectrum::silent(stage.block); stage.own.len()],
+            past: Spectra::silent(stage.block, stage.own.count),
             newest: 0,
             output: vec![SILENCE; stage.block],
         };
@@ -265,20 +283,10 @@ impl Convolver {
         from[..older.len()].copy_from_slice(older);
         from[older.len()..].copy_from_slice(newer);
         stage.forward.process_outofplace_with_scratch(from, to, &mut self.scratch);
-        let count = memory.past.len();
+        let count = memory.past.count;
         memory.newest = (memory.newest + count - 1) % count;
-        memory.past[memory.newest].unpack(to);
-        let sum = &mut self.sum[index];
-        sum.clear();
-        // The inputs from the newest to the oldest lie in two pieces of the ring.
-        let (second, first) = memory.past.split_at(memory.newest);
-        for (partitions, crossed) in [(Some(&stage.own), false), (stage.cross.as_ref(), true)] {
-            if let Some(partitions) = partitions {
-                sum.add_products(first, partitions, crossed);
-                sum.add_products(second, &partitions[first.len()..], crossed);
-            }
-        }
-        sum.pack(from);
+        memory.past.unpack(memory.newest, to);
+        products(&memory.past, memory.newest, &stage.own, stage.cross.as_ref(), from);
         stage.inverse.process_outofplace_with_scratch(from, to, &mut self.scratch);
         for (y, z) in memory.output.iter_mut().zip(&to[stage.block..]) {
             *y = [z.re, z.im].map(crate::space::settle);
@@ -294,7 +302,7 @@ impl Memory {
         for stage in &mut self.stages {
             stage.input.fill(Complex::default());
             stage.output.fill(SILENCE);
-            stage.past.iter_mut().for_each(Spectrum::clear);
+            stage.past.clear();
             (stage.at, stage.newest) = (0, 0);
         }
     }
@@ -309,19 +317,19 @@ impl Stage {
     fn new(planner: &mut FftPlannerScalar<f64>, block: usize, end: usize, response: &Response) -> Self {
         let forward = planner.plan_fft_forward(2 * block);
         let inverse = planner.plan_fft_inverse(2 * block);
-        let scale = 1.0 / (2 * block) as f64;
+        // Both spectra of a product are kept at twice their size.
+        let scale = 0.25 / (2 * block) as f64;
         let partitions = |taps: &[Frame]| {
-            let spectrum = |from: usize| {
+            let mut spectra = Spectra::silent(block, (end - block).div_ceil(block));
+            for (index, from) in (block..end).step_by(block).enumerate() {
                 let mut work: Vec<_> = (0..2 * block)
                     .map(|i| if i < block && from + i < end { tap(taps, from + i) } else { SILENCE })
                     .map(|[left, right]| Complex::new(scale * left, scale * right))
                     .collect();
                 forward.process(&mut work);
-                let mut spectrum = Spectrum::silent(block);
-                spectrum.unpack(&work);
-                spectrum
-            };
-            (block..end).step_by(block).map(spectrum).collect()
+                spectra.unpack(index, &work);
+            }
+            spectra
         };
         let (own, cross) = (partitions(&response.own), response.cross.as_deref().map(partitions));
         Self { block, forward, inverse, own, cross }

@@ -21,13 +21,13 @@ use crate::{
 };
 
 /// Longest a line may be, in seconds: the largest room's.
-const LONGEST_S: f64 = 0.19;
+const LONGEST_S: f64 = 0.24;
 
 /// All-pass sections in each input.
 const SECTIONS: usize = 4;
 
 /// Delays of the sections against the mean line.
-const SECTION_SHARES: [[f64; SECTIONS]; 2] = [[0.0917, 0.1523, 0.2411, 0.3719], [0.0833, 0.1637, 0.2287, 0.3911]];
+const SECTION_SHARES: [[f64; SECTIONS]; 2] = [[0.0367, 0.0609, 0.0964, 0.1488], [0.0333, 0.0655, 0.0915, 0.1564]];
 
 /// Coefficient of the sections at full diffusion.
 const SECTION_GAIN: f64 = 0.7;
@@ -38,12 +38,12 @@ const LINE_SHARES: [f64; LINES] = [
     1.4983, 1.6133,
 ];
 
-/// The ways in and out of middle and side, each pair orthogonal. Of the many that are, these keep the measured decay
-/// closest to the setting in short decays, where a band holds few modes and their chance phases would show.
-static IN_MID: PerLine = signs(0x35c6);
-static IN_SIDE: PerLine = signs(0x9a5c);
-static OUT_MID: PerLine = signs(0x2e93);
-static OUT_SIDE: PerLine = signs(0x74a6);
+/// The ways in and out of middle and side, each pair orthogonal. Of many that are, these were found by search to keep the
+/// measured decay close to the setting where decays are short: a band then holds few modes, and their phases show.
+static IN_MID: PerLine = signs(0x3acb);
+static IN_SIDE: PerLine = signs(0xfebd);
+static OUT_MID: PerLine = signs(0x5e18);
+static OUT_SIDE: PerLine = signs(0x52ed);
 
 /// Swing of the turns at full modulation, in radians, and their rates.
 const SWING: f64 = 0.6;

@@ -21,13 +21,19 @@ const RECEIVERS_APART_M: f64 = 0.6;
 /// Lines of the network.
 pub(super) const LINES: usize = 16;
 
-/// Shortest mean delay of the lines: a small room still has modes enough not to ring.
-const LEAST_LINE_S: f64 = 0.016;
+/// Shortest mean delay of the lines for a decay of 1 s; it grows with the root of the decay. The longer a mode sounds, the
+/// narrower it is, and the more of them it takes for none to be heard alone (Schroeder 1962); longer lines have more, but
+/// blur later.
+const LEAST_LINE_S: f64 = 0.03;
+
+/// Decays in an octave between which the lines change their lengths: a ride of the decay seldom moves them.
+const STEPS_PER_OCTAVE: f64 = 2.0;
 
 /// A room's shape.
 pub(super) struct Shape {
     size_m: [f64; 3],
     distance_m: f64,
+    least_line_s: f64,
 }
 
 /// One reflection: how much later than the direct sound it arrives, how strong it is against it, and off how many walls.
@@ -44,7 +50,12 @@ impl Shape {
         let mean_path_of_one = 2.0 * l * w * h / (l * w + l * h + w * h);
         let longest = MOST_LOSS_DB / 60.0 * decay_s * SOUND_M_PER_S / mean_path_of_one;
         let length = length_m.min(longest);
-        Self { size_m: PROPORTIONS.map(|p| p * length), distance_m: distance_m.min(0.45 * length) }
+        let step = (STEPS_PER_OCTAVE * libm::log2(decay_s)).round() / STEPS_PER_OCTAVE;
+        Self {
+            size_m: PROPORTIONS.map(|p| p * length),
+            distance_m: distance_m.min(0.45 * length),
+            least_line_s: LEAST_LINE_S * libm::exp2(0.5 * step),
+        }
     }
 
     fn volume_m3(&self) -> f64 {
@@ -66,7 +77,7 @@ impl Shape {
     /// Mean delay of the network's lines.
     pub(super) fn mean_line_s(&self) -> f64 {
         let path = 1.25 * self.mean_path_s();
-        (path * path + LEAST_LINE_S * LEAST_LINE_S).sqrt()
+        (path * path + self.least_line_s * self.least_line_s).sqrt()
     }
 
     /// Share of the energy that the network delivers at a time: from nothing at its shortest line to all of it.
