@@ -86,8 +86,8 @@ pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Proce
 fn response_of(settings: &Settings, context: &Context<'_>) -> Result<Response, BuildError> {
     let Some(name) = settings.file(&FILE) else {
         return Err(BuildError {
-            message: "the convolution names no impulse response".to_owned(),
-            remedy: "name an audio file: file = \"...\"".to_owned(),
+            message: "The convolution names no impulse response.".to_owned(),
+            remedy: "Name an audio file: `file = \"...\"`.".to_owned(),
         });
     };
     let first = channels(name, context)?;
@@ -109,8 +109,8 @@ const CHANNELS: &str = "1 (mono), 2 (left, right) or 4 (true stereo: LL, LR, RL,
 
 fn channel_count(name: &str, count: usize, accepted: &str) -> BuildError {
     BuildError {
-        message: format!("the impulse response \"{name}\" has {count} channels; {accepted}"),
-        remedy: "export it with one of these numbers of channels".to_owned(),
+        message: format!("The impulse response \"{name}\" has {count} channels; {accepted}."),
+        remedy: "Export it with one of these numbers of channels.".to_owned(),
     }
 }
 
@@ -118,14 +118,14 @@ fn channels(name: &str, context: &Context<'_>) -> Result<Channels, BuildError> {
     let channels = (context.audio)(name)?;
     if channels.iter().flatten().all(|x| *x == 0.0) {
         return Err(BuildError {
-            message: format!("the impulse response \"{name}\" is silent"),
-            remedy: "name a file that holds the response".to_owned(),
+            message: format!("The impulse response \"{name}\" is silent."),
+            remedy: "Name a file that holds the response.".to_owned(),
         });
     }
     if channels.iter().flatten().any(|x| !x.is_finite()) {
         return Err(BuildError {
-            message: format!("the impulse response \"{name}\" holds values that are not numbers"),
-            remedy: "write the file again from its source".to_owned(),
+            message: format!("The impulse response \"{name}\" holds values that are not numbers."),
+            remedy: "Write the file again from its source.".to_owned(),
         });
     }
     Ok(channels)

@@ -99,8 +99,8 @@ impl Context<'_> {
     pub fn plain(rate_hz: f64, lanes: usize) -> Self {
         let audio = &|name: &str| {
             Err(BuildError {
-                message: format!("there is no file \"{name}\" here"),
-                remedy: "name a file that is there".to_owned(),
+                message: format!("There is no file \"{name}\" here."),
+                remedy: "Name a file that is there.".to_owned(),
             })
         };
         Self { rate_hz, lanes, tempo_bpm: 120.0, audio }

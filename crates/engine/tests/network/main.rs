@@ -10,6 +10,7 @@ mod colour;
 mod cutting;
 mod lanes;
 mod paths;
+mod responses;
 
 /// The start of every sheet here.
 const HEAD: &str = r#"

@@ -72,19 +72,19 @@ impl Sink for &mut Keep {
 }
 
 /// The plan of a sheet's text.
-pub fn plan(text: &str, songs: &Songs) -> Plan {
+pub fn plan(text: &str, songs: &impl Facts) -> Plan {
     let (sheet, problems) = sheet::read(text, &engine::specs());
     let sheet = sheet.unwrap_or_else(|| panic!("{problems:#?}"));
     engine::compile(&sheet, songs).unwrap_or_else(|problems| panic!("{problems:#?}"))
 }
 
 /// What the first print gives.
-pub fn render(text: &str, songs: &Songs) -> Vec<Frame> {
+pub fn render(text: &str, songs: &(impl Facts + Sources)) -> Vec<Frame> {
     render_with(text, songs, &Setup::default(), 1).remove(0)
 }
 
 /// All lanes of the first print.
-pub fn render_with(text: &str, songs: &Songs, setup: &Setup, threads: usize) -> Vec<Vec<Frame>> {
+pub fn render_with(text: &str, songs: &(impl Facts + Sources), setup: &Setup, threads: usize) -> Vec<Vec<Frame>> {
     let plan = plan(text, songs);
     let stream = Stream::open(&plan, songs, &[plan.prints[0].step], setup).unwrap();
     let mut keep = Keep::of_lanes(stream.lanes());
