@@ -159,6 +159,7 @@ mod tests {
 
     use super::*;
     use crate::drive::shapes::{SHAPES, Shape};
+    use crate::testing::Noise;
 
     #[test]
     fn the_brightener_undoes_the_triangle() {
@@ -178,11 +179,8 @@ mod tests {
     fn parts_of_the_key_share_its_curve_exactly() {
         // Key = two followers + residue, through every curve, before anything is settled.
         const FRAMES: usize = 256;
-        let mut seed = 5_u64;
-        let mut next = || {
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-        };
+        let mut noise = Noise(5);
+        let mut next = || noise.next().unwrap();
         let others = |data: &[Frame], at: usize| -> Frame {
             [0, 1].map(|channel| (1..4).map(|lane| data[lane * FRAMES + at][channel]).sum())
         };

@@ -2,9 +2,8 @@
 
 use std::f64::consts::{PI, TAU};
 
-use rustfft::num_complex::Complex;
-
 use super::*;
+use crate::testing::spectrum;
 
 /// Left channel of one second of a tone through a processor, taken once it has settled; the tone fits the second.
 fn tone_through(settings: &Settings, rate: usize, hz: usize, peak: f64) -> Vec<f64> {
@@ -15,14 +14,6 @@ fn tone_through(settings: &Settings, rate: usize, hz: usize, peak: f64) -> Vec<f
         drive.process(&mut Block::key_only(piece), None);
     }
     audio[2 * rate..].iter().map(|frame| frame[0]).collect()
-}
-
-/// Amplitudes at 0, 1, 2... Hz of one second.
-fn spectrum(second: &[f64]) -> Vec<f64> {
-    let n = second.len();
-    let mut bins: Vec<Complex<f64>> = second.iter().map(|x| Complex::new(*x, 0.0)).collect();
-    rustfft::FftPlannerScalar::new().plan_fft_forward(n).process(&mut bins);
-    bins[..n / 2].iter().enumerate().map(|(k, bin)| bin.norm() / n as f64 * if k == 0 { 1.0 } else { 2.0 }).collect()
 }
 
 fn db(ratio: f64) -> f64 {

@@ -45,15 +45,6 @@ fn run(settings: &Settings, rate_hz: f64, mut data: Vec<Frame>) -> Vec<Frame> {
     data
 }
 
-fn noise(frames: usize) -> Vec<Frame> {
-    let mut seed = 1_u64;
-    let mut next = move || {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    };
-    (0..frames).map(|_| [next(), next()]).collect()
-}
-
 /// Level of one component of an impulse's response at a frequency, by the definition of the Fourier transform.
 fn level_db(response: &[Frame], rate_hz: f64, hz: f64, component: fn(&Frame) -> f64) -> f64 {
     let mut sum = [0.0; 2];

@@ -316,7 +316,8 @@ fn steady_levels_let_go_more_slowly_than_brief_peaks() {
             1000.0 * half as f64 / rate_hz
         };
         let (brief, long) = (half_ms(0.005), half_ms(2.0));
-        // ln 2 of 80 ms is 55 ms, and the window's 3 ms; the memory empties ten times slower.
-        assert!(brief < 65.0 && long > 4.0 * brief, "{brief} and {long} ms at {rate_hz} Hz");
+        // ln 2 of 80 ms is 55 ms; the window's 3 ms and what the memory has charged come to that. A full memory empties ten
+        // times slower: 555 ms.
+        assert!(brief < 65.0 && (long / 554.5 - 1.0).abs() < 0.06, "{brief} and {long} ms at {rate_hz} Hz");
     }
 }

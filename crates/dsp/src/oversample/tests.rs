@@ -3,6 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::*;
+use crate::testing::stereo_noise;
 
 fn through(oversampler: &mut Oversampler, input: &[Frame], cut: usize) -> Vec<Frame> {
     let mut audio = input.to_vec();
@@ -10,15 +11,6 @@ fn through(oversampler: &mut Oversampler, input: &[Frame], cut: usize) -> Vec<Fr
         oversampler.process(&mut Block::key_only(piece), |_| ());
     }
     audio
-}
-
-fn noise(frames: usize) -> Vec<Frame> {
-    let mut seed = 1_u64;
-    let mut next = move || {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    };
-    (0..frames).map(|_| [next(), next()]).collect()
 }
 
 /// Response in dB of a symmetric impulse response about its centre.
@@ -103,7 +95,7 @@ fn the_inside_runs_at_the_higher_rate() {
 
 #[test]
 fn cutting_changes_nothing_and_a_reset_forgets() {
-    let input = noise(1000);
+    let input = stereo_noise(1000, 1);
     for factor in [1, 2, 4, 8, 16] {
         let mut oversampler = Oversampler::new(1, factor, 1);
         let whole = through(&mut oversampler, &input, 1000);
@@ -116,7 +108,7 @@ fn cutting_changes_nothing_and_a_reset_forgets() {
 
 #[test]
 fn lanes_are_kept_apart() {
-    let input = noise(300);
+    let input = stereo_noise(300, 1);
     let mut data = [input.clone(), vec![SILENCE; 300], input.clone()].concat();
     let mut oversampler = Oversampler::new(3, 4, 0);
     oversampler.process(&mut Block::new(&mut data, 300, 300), |_| ());

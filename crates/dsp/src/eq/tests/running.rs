@@ -2,6 +2,7 @@
 
 use super::super::prototype::MOST_SECTIONS;
 use super::*;
+use crate::testing::stereo_noise;
 
 const RATE_HZ: f64 = 44_100.0;
 
@@ -60,7 +61,7 @@ fn a_bell_sounds_as_the_analogue_one_on_the_component_that_is_named() {
 fn the_untouched_component_passes_exactly() {
     // The design's figure: bit-exact or below -300 dB.
     let bands = [bell(900.0, 12.0, 1.0), bell(5000.0, -9.0, 3.0)];
-    let before = noise(20_000);
+    let before = stereo_noise(20_000, 1);
     for (word, untouched) in [("mid", side as Component), ("side", mid), ("left", right), ("right", left)] {
         let after = run(&settings_of(word, "minimum", &bands), RATE_HZ, before.clone());
         for (b, a) in before.iter().zip(&after) {
@@ -73,7 +74,10 @@ fn the_untouched_component_passes_exactly() {
 fn bands_at_rest_change_no_bit() {
     let settings = with_bands(&[bell(900.0, 0.0, 1.0), bell(90.0, 0.0, 3.0)]);
     for word in ["both", "left"] {
-        assert_eq!(run(&settings.clone().with_choice(&OF, word), RATE_HZ, noise(3000)), noise(3000));
+        assert_eq!(
+            run(&settings.clone().with_choice(&OF, word), RATE_HZ, stereo_noise(3000, 1)),
+            stereo_noise(3000, 1)
+        );
     }
 }
 
