@@ -1,4 +1,5 @@
-//! A plan taken apart: every processor a step of its own, so that each can be heard ahead of and behind.
+//! A plan taken apart, every processor a step of its own, so that each can be heard ahead of and behind; and cut to a
+//! passage.
 
 use crate::curve::GainLaw;
 use crate::plan::{Feed, Input, Plan, Role, Step};
@@ -47,6 +48,25 @@ impl Plan {
             port.solve_after = port.solve_after.map(|step| apart.ends[step]);
         }
         apart
+    }
+
+    /// The plan of a passage: song time starts at frame `from`, and the song is `frames` long. What sounded before is not
+    /// heard, tails included.
+    #[must_use]
+    pub fn passage(&self, from: i64, frames: u64) -> Self {
+        let mut plan = Self { song_frames: frames, tail_frames: 0, ..self.clone() };
+        for step in &mut plan.steps {
+            match &mut step.feed {
+                Feed::File { starts_at, .. } => *starts_at -= from,
+                Feed::Sum(inputs) => inputs.iter_mut().for_each(|input| input.law.earlier_by(from)),
+            }
+            step.trim.earlier_by(from);
+            for link in &mut step.links {
+                link.rides.iter_mut().for_each(|(_, ride)| ride.earlier_by(from));
+                link.key.iter_mut().for_each(|key| key.law.earlier_by(from));
+            }
+        }
+        plan
     }
 
     /// Adds a step that sums some paths, aligned already, and returns its index. It changes nothing else.

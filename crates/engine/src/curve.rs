@@ -37,6 +37,11 @@ impl Curve {
         self
     }
 
+    /// Moves all points by so many frames towards the start.
+    pub(crate) fn earlier_by(&mut self, frames: i64) {
+        self.points.iter_mut().for_each(|(at, _)| *at -= frames);
+    }
+
     /// Value at a frame of song time.
     #[must_use]
     pub fn value_at(&self, frame: i64) -> f64 {
@@ -106,6 +111,12 @@ impl GainLaw {
     #[must_use]
     pub fn of(level: Level) -> Self {
         Self { levels: vec![level], ..Self::unity() }
+    }
+
+    /// Moves everything that rides by so many frames towards the start.
+    pub(crate) fn earlier_by(&mut self, frames: i64) {
+        let levels = self.levels.iter_mut().chain([&mut self.pan_percent]);
+        levels.flat_map(|level| &mut level.rides).for_each(|ride| ride.earlier_by(frames));
     }
 
     /// Gains of left and right at a frame of song time.

@@ -66,7 +66,7 @@ pub enum Feed {
     File {
         /// Path from the sheet's folder.
         path: String,
-        /// First frame.
+        /// First frame; below 0, so many frames at its start are skipped.
         starts_at: i64,
     },
     /// A sum of other steps' outputs.

@@ -96,7 +96,7 @@ impl Stream {
                 continue;
             }
             let playback = match &step.feed {
-                Feed::File { path, .. } => Some(sources.open(path)?),
+                Feed::File { path, starts_at } => Some(opened(sources, path, *starts_at)?),
                 Feed::Sum(_) => None,
             };
             let group = setup.followers.iter().position(|group| group.contains(&step.name));
@@ -194,6 +194,21 @@ impl Stream {
 pub struct RunFacts {
     /// Stems with frames that were no numbers.
     pub not_numbers: Vec<(String, NotNumbers)>,
+}
+
+/// A recording, read up to its first frame in song time.
+fn opened(sources: &dyn Sources, path: &str, starts_at: i64) -> Result<Box<dyn Playback>, Fault> {
+    let mut playback = sources.open(path)?;
+    let mut skipped = usize::try_from(-starts_at).unwrap_or(0);
+    let mut waste = vec![SILENCE; skipped.min(1 << 14)];
+    while skipped > 0 {
+        let most = skipped.min(waste.len());
+        match playback.read(&mut waste[..most])? {
+            0 => break,
+            read => skipped -= read,
+        }
+    }
+    Ok(playback)
 }
 
 /// The guard of a lock that nobody else can hold now.

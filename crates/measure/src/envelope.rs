@@ -244,7 +244,7 @@ fn step_start(step: u64, rate_hz: f64) -> u64 {
 
 /// A second-order Butterworth filter for both channels, transposed direct form II.
 #[derive(Clone, Copy, Debug)]
-struct Filter {
+pub struct Filter {
     b: [f64; 3],
     a: [f64; 2],
     memory: [Frame; 2],
@@ -255,7 +255,9 @@ impl Filter {
         Self::new(hz, rate_hz, |k| [k * k, 2.0 * k * k, k * k])
     }
 
-    fn high_pass(hz: f64, rate_hz: f64) -> Self {
+    /// A high-pass.
+    #[must_use]
+    pub fn high_pass(hz: f64, rate_hz: f64) -> Self {
         Self::new(hz, rate_hz, |_| [1.0, -2.0, 1.0])
     }
 
@@ -269,7 +271,8 @@ impl Filter {
         }
     }
 
-    fn next(&mut self, x: Frame) -> Frame {
+    /// The next frame.
+    pub fn next(&mut self, x: Frame) -> Frame {
         let mut y = units::SILENCE;
         for c in 0..2 {
             y[c] = self.b[0] * x[c] + self.memory[0][c];

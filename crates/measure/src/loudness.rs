@@ -211,6 +211,12 @@ impl LoudnessMeter {
         None
     }
 
+    /// K-weighted energy so far, in whole tenths of a second, without gates: for sums of parts.
+    #[must_use]
+    pub fn energy(&self) -> f64 {
+        self.tenths.iter().sum()
+    }
+
     /// Loudness range; none when nothing passes the gates.
     #[must_use]
     pub fn loudness_range_lu(&self) -> Option<f64> {

@@ -66,7 +66,10 @@ fn write(folder: &std::path::Path, name: &str, frames: &[Frame]) {
 
 /// Advice on a sheet around `nodes`, with stems of four seconds.
 fn advice(nodes: &str) -> Advice {
-    let folder = tempfile::tempdir().unwrap();
+    advice_in(&tempfile::tempdir().unwrap(), nodes)
+}
+
+fn advice_in(folder: &tempfile::TempDir, nodes: &str) -> Advice {
     write(folder.path(), "bass.wav", &stem(1, 4.0, 0.0));
     write(folder.path(), "keys.wav", &stem(2, 4.0, 0.3));
     let sheet = folder.path().join("sheet.toml");
@@ -114,7 +117,14 @@ fn a_copy_six_decibels_under_adds_what_two_like_waves_add() {
     assert_eq!(path.sentence, "Adds 3.5 LU.");
     let mix = advice.alignment.iter().find(|sum| sum.bus == "mix").unwrap();
     assert!(mix.apart_samples.unwrap() < 0.05 && mix.deepest().unwrap().1 > -0.001, "{mix:?}");
-    assert!(advice.findings.iter().all(|finding| finding.severity == Severity::Note), "{:#?}", advice.findings);
+    // It does nothing but add: the one thing to say about it.
+    let codes: Vec<&str> = advice.findings.iter().map(|finding| finding.code).collect();
+    assert_eq!(codes, ["doubled-path"], "{:#?}", advice.findings);
+    // In the ledger: energies 1 and 10^(-0.6) of their sum.
+    for record in &advice.ledger {
+        let levels: Vec<f64> = record.ways.iter().map(|way| way.level_db.unwrap()).collect();
+        assert!((levels[0] + 0.9732).abs() < 1e-3 && (levels[1] + 6.9732).abs() < 1e-3, "{record:?}");
+    }
 }
 
 #[test]
@@ -199,4 +209,65 @@ files = [{ format = "wav" }]
     let last = cost.points.last().unwrap();
     assert!((last.normalised_dbtp[1] - (last.plr_db - 14.0)).abs() < 1e-9);
     assert!(finding(&advice, "beyond-knee").is_some(), "{cost:#?}");
+}
+
+#[test]
+fn a_clean_sheet_has_nothing_to_be_told() {
+    let crush = "{ compressor = { kind = \"valve\", threshold_db = -30, ratio = 8, attack_ms = 0.4 } }";
+    let advice = advice(&parallel(crush, "level_db = -12"));
+    assert!(advice.findings.iter().all(|finding| finding.severity == Severity::Note), "{:#?}", advice.findings);
+    assert!(!advice.failed() && advice.drivers.iter().any(|driver| driver.name == "beside, compressor"));
+}
+
+#[test]
+fn files_and_parts_that_nobody_plays_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    write(folder.path(), "take 2.wav", &stem(3, 0.5, 0.0));
+    let last = format!(
+        "{}\n[[stem]]\nname = \"pad\"\nfile = \"pad.wav\"\nto = \"band\"\n{}",
+        HEAD.replace("file = \"keys.wav\"", "file = \"keys.wav\"\ntrim_db = -5"),
+        parallel("", "level_db = -6")
+    );
+    write(folder.path(), "pad.wav", &stem(4, 1.0, 0.0));
+    fs::create_dir_all(folder.path().join("prints/r002")).unwrap();
+    fs::write(folder.path().join("prints/r002/sheet.toml"), last).unwrap();
+    let advice = advice_in(&folder, &parallel("", "level_db = -6"));
+    let all = |code: &str| -> Vec<&str> {
+        advice.findings.iter().filter(|finding| finding.code == code).map(|finding| finding.at.as_str()).collect()
+    };
+    assert_eq!(all("orphan-file"), ["pad.wav", "take 2.wav"]);
+    assert_eq!(all("missing-part"), ["stem pad"]);
+    assert_eq!(all("part-jumped"), ["stem keys"], "{:#?}", advice.ledger);
+    let keys = advice.ledger.iter().find(|record| record.stem == "keys").unwrap();
+    assert!((keys.lufs.unwrap() - keys.last_lufs.unwrap() - 5.0).abs() < 1e-6);
+}
+
+#[test]
+fn a_send_that_carries_nothing_is_told() {
+    let advice = advice(&parallel("{ drive = { drive_db = 6 } }", "level_db = -120"));
+    let found: Vec<&str> =
+        advice.findings.iter().filter(|finding| finding.code == "silent-path").map(|finding| &*finding.at).collect();
+    assert_eq!(found, ["stem bass", "stem keys"]);
+    assert!(finding(&advice, "return-unheard").is_some());
+}
+
+#[test]
+fn one_stem_that_leads_a_compressor_by_the_nose_is_told() {
+    let nodes = r#"
+[[stem]]
+name = "kick"
+file = "bass.wav"
+to = "band"
+trim_db = 14
+[[bus]]
+name = "band"
+to = "mix"
+chain = [{ compressor = { threshold_db = -30, ratio = 4 } }]
+"#;
+    let advice = advice(&format!("{nodes}{MIX}"));
+    let found = finding(&advice, "one-driver").unwrap();
+    assert!(found.message.contains("`kick`"), "{found:?}");
+    // Energies: bass and kick hold the same sound, the kick 14 dB over it.
+    let driver = &advice.drivers[0];
+    assert!(driver.drivers[0].1 > 0.8 && driver.reduction_db > 1.0, "{driver:?}");
 }

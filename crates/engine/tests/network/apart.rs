@@ -62,3 +62,27 @@ fn a_processor_is_heard_ahead_of_and_behind_in_song_time() {
     assert!(before.iter().any(|frame| frame[0] != 0.0));
     assert_eq!(before, after);
 }
+
+#[test]
+fn a_passage_is_the_song_from_there_on() {
+    // Without memory, to the bit: rides, file starts and trims move along.
+    let text = sheet(
+        r#"
+[[stem]]
+name = "a"
+file = "a.wav"
+to = "mix"
+from = 0.02
+rides = [{ what = "level_db", points = [[0.05, 0], [0.15, -20]] }, { what = "pan_percent", points = [[0, -50], [0.2, 50]] }]
+[[bus]]
+name = "mix"
+"#,
+    );
+    let songs = Songs::default().with("a.wav", noise(12_000, 1));
+    let whole = plan(&text, &songs);
+    let all = rendered(&whole, &songs, 1);
+    for from in [256_usize, 3200] {
+        let part = rendered(&whole.passage(from as i64, 2000), &songs, 1);
+        assert_eq!(part, all[from..from + 2000], "from {from}");
+    }
+}

@@ -6,12 +6,15 @@
 mod alignment;
 mod cost;
 mod hear;
+mod ledger;
 mod page;
 mod paths;
 mod plot;
 mod pre_delay;
+mod routing;
 mod taps;
 
+use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -26,6 +29,7 @@ use crate::revision::machine;
 
 pub use alignment::{SumRecord, WayRecord};
 pub use cost::{CostPoint, CostRecord};
+pub use ledger::{DriverRecord, LedgerRecord, LedgerWay};
 pub use paths::{BlendPoint, Change, PathKind, PathRecord};
 pub use pre_delay::{DelayPoint, PreDelayRecord};
 
@@ -62,6 +66,10 @@ pub struct Advice {
     pub alignment: Vec<SumRecord>,
     /// What loudness costs each print.
     pub costs: Vec<CostRecord>,
+    /// Which stem reaches the prints by which way.
+    pub ledger: Vec<LedgerRecord>,
+    /// Who drives each compressor.
+    pub drivers: Vec<DriverRecord>,
     /// The page, if one was written.
     pub page: Option<PathBuf>,
 }
@@ -89,6 +97,7 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     let paths = paths::ask(&mut taps);
     let spaces = pre_delay::ask(&mut taps);
     let heads = cost::ask(&mut taps);
+    let mut ledger = ledger::ask(&mut taps);
     let work = tempfile::tempdir().map_err(|error| machine(&std::env::temp_dir(), &error))?;
     let progress = |part| (question.progress)("Listening to every path", part);
     let heard = hear::hear(taps.finish(), &sources, work.path(), question.threads, &progress)?;
@@ -103,7 +112,17 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     for head in &heads {
         costs.extend(head.record(&bench, &heard, &references)?);
     }
+    (question.progress)("Taking the stems apart", 0.0);
+    for cost in &costs {
+        let gain = cost.target_lufs.and_then(|lufs| cost.at(lufs, |point| point.gain_db));
+        gain.into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
+    }
+    let last = last_loudness(&loaded, &sources, question.threads);
+    let (ledger, drivers) = ledger.records(&heard, &sources, question.threads, &|stem| last.get(stem).copied())?;
     let mut findings = loaded.problems.clone();
+    findings.extend(routing::findings(sheet, &plan, loaded.folder()));
+    findings.extend(ledger.iter().flat_map(ledger::findings));
+    findings.extend(drivers.iter().filter_map(ledger::driver_finding));
     findings.extend(costs.iter().filter_map(cost::finding));
     findings.extend(alignment.iter().flat_map(alignment::findings));
     findings.extend(paths.iter().filter_map(paths::finding));
@@ -124,6 +143,8 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
         pre_delays,
         alignment,
         costs,
+        ledger,
+        drivers,
         page: None,
     };
     if let Some(path) = question.page {
@@ -131,6 +152,19 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
         advice.page = Some(path.to_owned());
     }
     Ok(advice)
+}
+
+/// Loudness of every stem by the last revision's sheet; nothing where that is the same as this one, or cannot be heard
+/// any more.
+fn last_loudness(loaded: &load::Loaded, sources: &engine::Folder, threads: usize) -> HashMap<String, f64> {
+    let last = routing::last_sheet(loaded.folder()).filter(|(text, _)| *text != loaded.text);
+    let Some((_, sheet)) = last else { return HashMap::new() };
+    let Ok(plan) = engine::compile(&sheet, sources) else { return HashMap::new() };
+    let mut taps = taps::Taps::new(&sheet, &plan);
+    let stems = ledger::faders(&mut taps);
+    let Ok(heard) = hear::hear(taps.finish(), sources, Path::new("."), threads, &|_| ()) else { return HashMap::new() };
+    let loudness = |(stem, step): (String, usize)| Some((stem, heard.parts[&step].loudness.integrated_lufs()?));
+    stems.into_iter().filter_map(loudness).collect()
 }
 
 /// Writes the page beside its final name and renames it, so that it appears whole.

@@ -6,6 +6,7 @@ use units::Severity;
 use super::Advice;
 use super::alignment::{SumRecord, WayRecord};
 use super::cost::{CostPoint, CostRecord};
+use super::ledger::LedgerRecord;
 use super::paths::{BlendPoint, PathKind, PathRecord};
 use super::plot::{self, Plot, steps};
 use super::pre_delay::{DelayPoint, PreDelayRecord};
@@ -38,6 +39,7 @@ pub(super) fn html(advice: &Advice) -> String {
                     (costs(advice))
                     (pre_delays(advice))
                     (alignment(advice))
+                    (ledger(advice))
                     footer {
                         "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
                         "other than those in use follow from the energies of one render."
@@ -375,5 +377,55 @@ fn proof(record: &CostRecord) -> String {
             minus(lu, 2)
         ),
         None => format!("{head} The whole song was rendered."),
+    }
+}
+
+fn ledger(advice: &Advice) -> Markup {
+    let mut columns: Vec<(&str, &str)> = Vec::new();
+    for way in advice.ledger.iter().flat_map(|record| &record.ways) {
+        if !columns.contains(&(&way.into, &way.by)) {
+            columns.push((&way.into, &way.by));
+        }
+    }
+    html! {
+        section {
+            h2 { "Which stem comes by which way" }
+            p class="said" { "Level of the stem by each way, in dB under all of it at that sum; loudness behind its fader, over the whole song." }
+            div class="scroll" {
+                table {
+                    thead { tr {
+                        th { "Stem" } th { "Loudness" br; small { "LUFS" } }
+                        @for (into, by) in &columns { th { (by) br; small { "into " (into) } } }
+                    } }
+                    tbody { @for record in &advice.ledger { (ledger_row(record, &columns)) } }
+                }
+            }
+            @if !advice.drivers.is_empty() {
+                h3 { "Who drives what takes gain away" }
+                ul class="returns" {
+                    @for record in &advice.drivers {
+                        @let shares: Vec<String> =
+                            record.drivers.iter().map(|(stem, share)| format!("{stem} {:.0} %", 100.0 * share)).collect();
+                        li { (record.name) " takes " b { (minus(record.reduction_db, 1)) " dB" } " at its most: " (shares.join(", ")) "." }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn ledger_row(record: &LedgerRecord, columns: &[(&str, &str)]) -> Markup {
+    let way = |column: &(&str, &str)| record.ways.iter().find(|way| (&*way.into, &*way.by) == *column);
+    html! {
+        tr {
+            th scope="row" { (record.stem) }
+            td { (record.lufs.map_or("silent".to_owned(), |lufs| minus(lufs, 1))) }
+            @for column in columns {
+                td { @match way(column) {
+                    None => { "" }
+                    Some(way) => { (way.level_db.map_or("nothing".to_owned(), |db| minus(db, 1))) }
+                } }
+            }
+        }
     }
 }
