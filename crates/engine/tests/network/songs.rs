@@ -79,12 +79,12 @@ pub fn plan(text: &str, songs: &impl Facts) -> Plan {
 }
 
 /// What the first print gives.
-pub fn render(text: &str, songs: &(impl Facts + Sources)) -> Vec<Frame> {
+pub fn render(text: &str, songs: &impl Sources) -> Vec<Frame> {
     render_with(text, songs, &Setup::default(), 1).remove(0)
 }
 
 /// All lanes of the first print.
-pub fn render_with(text: &str, songs: &(impl Facts + Sources), setup: &Setup, threads: usize) -> Vec<Vec<Frame>> {
+pub fn render_with(text: &str, songs: &impl Sources, setup: &Setup, threads: usize) -> Vec<Vec<Frame>> {
     let plan = plan(text, songs);
     let stream = Stream::open(&plan, songs, &[plan.prints[0].step], setup).unwrap();
     let mut keep = Keep::of_lanes(stream.lanes());
