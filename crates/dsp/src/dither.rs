@@ -16,7 +16,7 @@ use shaping::ORDER;
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value};
 
 /// Word length.
-pub const BITS: Param = Param::number("bits", Unit::Plain, [8.0, 32.0], 24.0, "The word length of the file to come.");
+pub const BITS: Param = Param::number("bits", Unit::Bit, [8.0, 32.0], 24.0, "The word length of the file to come.");
 /// Which noise.
 pub const KIND: Param = Param::choice(
     "kind",
@@ -43,7 +43,7 @@ pub const SPEC: Spec = Spec {
              Research 1, 1979).",
     caution: "Once, and last: prints do it where they cut the word length. Nothing may change the level behind \
              it.",
-    sentence: "{kind} dither to {bits} bits[, seed {seed}]",
+    sentence: "{kind} dither to {bits}[, seed {seed}]",
     params: &[BITS, KIND, SEED],
     rows: None,
     outside_key: false,
