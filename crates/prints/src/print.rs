@@ -17,7 +17,7 @@ use crate::parallel::in_parallel;
 use crate::record::{AcceptedRecord, FileRecord, Report, Version};
 use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
-use crate::spool::{Gauge, SoundSink, Spool};
+use crate::spool::{Gauge, LoudnessSink, SoundSink, Spool};
 
 /// What to print, and where.
 pub struct Order<'a> {
@@ -142,19 +142,18 @@ impl Run<'_> {
         }
         let mut gauges: Vec<Gauge> = heads.iter().map(|_| Gauge::new(self.plan.rate_hz, frames)).collect();
         let mut probed: BTreeMap<usize, ProbeMeter> =
-            probes.iter().flat_map(|p| p.steps).map(|step| (step, ProbeMeter::new(self.plan.rate_hz))).collect();
+            probes.iter().flat_map(|p| p.sums).map(|step| (step, ProbeMeter::new(self.plan.rate_hz))).collect();
+        let mut alone: Vec<LoudnessSink> = probes.iter().map(|_| LoudnessSink::new(self.plan.rate_hz)).collect();
         let mut sounds: Vec<SoundSink> = watched.iter().map(|_| SoundSink::default()).collect();
-        let outputs: Vec<usize> = [&heads[..], &heads[..]]
-            .concat()
-            .into_iter()
-            .chain(probed.keys().copied())
-            .chain(watched.iter().map(|(step, _)| *step))
-            .collect();
-        let mut sinks: Vec<Box<dyn Sink + '_>> = Vec::with_capacity(outputs.len());
-        sinks.extend(spools.iter_mut().map(|spool| Box::new(spool) as Box<dyn Sink>));
-        sinks.extend(gauges.iter_mut().map(|gauge| Box::new(gauge) as Box<dyn Sink>));
-        sinks.extend(probed.values_mut().map(|meter| Box::new(meter) as Box<dyn Sink>));
-        sinks.extend(sounds.iter_mut().map(|sound| Box::new(sound) as Box<dyn Sink>));
+        let mut taken: Vec<(usize, Box<dyn Sink + '_>)> = Vec::new();
+        taken.extend(heads.iter().copied().zip(spools.iter_mut().map(|spool| Box::new(spool) as Box<dyn Sink>)));
+        taken.extend(heads.iter().copied().zip(gauges.iter_mut().map(|gauge| Box::new(gauge) as Box<dyn Sink>)));
+        taken.extend(probed.iter_mut().map(|(step, meter)| (*step, Box::new(meter) as Box<dyn Sink>)));
+        taken.extend(probes.iter().zip(&mut alone).map(|(p, meter)| (p.alone, Box::new(meter) as Box<dyn Sink>)));
+        taken.extend(
+            watched.iter().zip(&mut sounds).map(|((step, _), sound)| (*step, Box::new(sound) as Box<dyn Sink>)),
+        );
+        let (outputs, sinks): (Vec<usize>, Vec<_>) = taken.into_iter().unzip();
         let stream = Stream::open(self.plan, self.sources, &outputs, &Setup::default())?;
         let facts = stream.run(self.order.threads, sinks, &|part| (self.order.progress)("Rendering", part))?;
         for spool in spools {
@@ -163,10 +162,12 @@ impl Run<'_> {
         let silent: Vec<String> =
             watched.iter().zip(&sounds).filter(|(_, sound)| !sound.sounds).map(|((_, name), _)| name.clone()).collect();
         let figures: BTreeMap<usize, _> = probed.into_iter().map(|(step, meter)| (step, meter.finish())).collect();
-        let returns = probes.iter().map(|probes| returns::record(probes, probes.steps.map(|step| &figures[&step])));
+        let record = |(probes, alone): (&Probes, &LoudnessSink)| {
+            returns::record(probes, probes.sums.map(|step| &figures[&step]), alone.0.integrated_lufs())
+        };
         Ok(Rendered {
             heads: names.into_iter().zip(gauges).map(|(spool, gauge)| Head { spool, gauged: gauge.finish() }).collect(),
-            returns: returns.collect(),
+            returns: probes.iter().zip(&alone).map(record).collect(),
             findings: findings::of_sources(&facts, &silent, self.plan.rate_hz),
         })
     }

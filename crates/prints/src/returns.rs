@@ -15,8 +15,10 @@ use crate::record::ReturnRecord;
 pub struct Probes {
     name: String,
     into: String,
-    /// The sum without it, the sum with it, and it alone.
-    pub steps: [usize; 3],
+    /// The sum without it, and the sum with it, which all that come back there share.
+    pub sums: [usize; 2],
+    /// It alone.
+    pub alone: usize,
 }
 
 /// Adds probes for every return that comes back to something else than a return.
@@ -29,9 +31,11 @@ pub fn probe(sheet: &Sheet, plan: &mut Plan) -> Vec<Probes> {
         let (Some(from), Some(sum)) = (step(&bus.name), step(into)) else { continue };
         let engine::Feed::Sum(inputs) = &plan.steps[sum].feed else { continue };
         let own: Vec<bool> = inputs.iter().map(|input| input.from == from).collect();
-        let steps =
-            [plan.probe(sum, &|path| !own[path]), plan.probe(sum, &|_| true), plan.probe(sum, &|path| own[path])];
-        found.push(Probes { name: bus.name.as_str().to_owned(), into: into.as_str().to_owned(), steps });
+        let shared = found.iter().find(|probes| *probes.into == **into).map(|probes| probes.sums[1]);
+        let with = shared.unwrap_or_else(|| plan.probe(sum, &|_| true));
+        let sums = [plan.probe(sum, &|path| !own[path]), with];
+        let alone = plan.probe(sum, &|path| own[path]);
+        found.push(Probes { name: bus.name.as_str().to_owned(), into: into.as_str().to_owned(), sums, alone });
     }
     found
 }
@@ -54,14 +58,14 @@ pub(crate) fn returns_of(sheet: &Sheet) -> HashSet<&str> {
     }
 }
 
-/// What is measured at a probe: what the record needs, and no more.
+/// What is measured of a sum: what the record needs, and no more.
 pub struct ProbeMeter {
     loudness: LoudnessMeter,
     level: LevelMeter,
     spectrum: SpectrumMeter,
 }
 
-/// The figures of a probe.
+/// The figures of a sum.
 pub struct ProbeFigures {
     lufs: Option<f64>,
     crest_db: Option<f64>,
@@ -104,14 +108,14 @@ impl Sink for &mut ProbeMeter {
     }
 }
 
-/// The record of a return from the figures at its probes.
+/// The record of a return from the figures of the sum without it and with it, and from its own loudness.
 #[must_use]
-pub fn record(probes: &Probes, [without, with, alone]: [&ProbeFigures; 3]) -> ReturnRecord {
+pub fn record(probes: &Probes, [without, with]: [&ProbeFigures; 2], alone_lufs: Option<f64>) -> ReturnRecord {
     let difference = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a - b);
     ReturnRecord {
         name: probes.name.clone(),
         into: probes.into.clone(),
-        under_lu: difference(alone.lufs, without.lufs),
+        under_lu: difference(alone_lufs, without.lufs),
         adds_lu: difference(with.lufs, without.lufs),
         adds_low_mid_high_db: [0, 1, 2].map(|band| difference(with.bands_db[band], without.bands_db[band])),
         adds_crest_db: difference(with.crest_db, without.crest_db),

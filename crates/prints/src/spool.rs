@@ -94,6 +94,24 @@ impl Sink for &mut Gauge {
     }
 }
 
+/// Measures the loudness of an output and nothing else.
+pub struct LoudnessSink(pub LoudnessMeter);
+
+impl LoudnessSink {
+    /// A meter at a sample rate.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        Self(LoudnessMeter::new(rate_hz))
+    }
+}
+
+impl Sink for &mut LoudnessSink {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.0.push(taken.lane(0));
+        Ok(())
+    }
+}
+
 /// Columns of a waveform picture.
 const COLUMNS: u64 = 1200;
 
