@@ -55,6 +55,16 @@ pub enum Listen {
     Print(String),
 }
 
+impl Listen {
+    /// The name of the stem, bus or print.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Node(name) | Self::Print(name) => name,
+        }
+    }
+}
+
 /// Where a starting point is heard: ahead of it, and with it in `after`.
 #[must_use]
 pub fn places(start: &Start, at: &str, after: &Sheet) -> [Listen; 2] {
@@ -142,7 +152,7 @@ pub fn hear(sheet: &Sheet, listen: &Listen, sources: &dyn Sources, threads: usiz
 }
 
 fn missing(listen: &Listen) -> Fault {
-    let (Listen::Node(name) | Listen::Print(name)) = listen;
+    let name = listen.name();
     Fault::input("unknown-name", name, format!("There is no “{name}” to listen to."), "Name another.".to_owned())
 }
 
@@ -342,14 +352,16 @@ fn change([without, with]: [Option<f64>; 2]) -> Option<f64> {
 }
 
 impl Effect {
-    /// The effect in a sentence: loudness, then what changes in colour, dynamics and width, at matched loudness.
+    /// The effect in a sentence: loudness of where it was heard first, then what changes in colour, dynamics and width,
+    /// at matched loudness.
     #[must_use]
-    pub fn sentence(&self) -> String {
+    pub fn sentence(&self, heard: &Listen) -> String {
+        let name = heard.name();
         let worth = |value: Option<f64>| value.filter(|value| value.abs() >= WORTH_DB);
         let louder = match worth(self.adds_lu) {
-            Some(lu) if lu > 0.0 => format!("Adds {lu:.1} LU"),
-            Some(lu) => format!("Takes {:.1} LU", -lu),
-            None => "Keeps the loudness".to_owned(),
+            Some(lu) if lu > 0.0 => format!("Adds {lu:.1} LU to {name}"),
+            Some(lu) => format!("Takes {:.1} LU from {name}", -lu),
+            None => format!("Keeps the loudness of {name}"),
         };
         let most = self.adds_bands_db.iter().filter_map(|(name, db)| Some((*name, worth(*db)?)));
         let most = most.fold([None; 2], |[up, down]: [Option<(&str, f64)>; 2], (name, db)| match (up, down) {
@@ -395,6 +407,10 @@ fn moved(up: &str, down: &str, what: &str, db: f64) -> String {
 mod tests {
     use super::*;
 
+    fn mix() -> Listen {
+        Listen::Node("mix".to_owned())
+    }
+
     fn heard(frames: &[Frame]) -> Heard {
         let mut ear = Ear::new(48_000.0, frames.len() as u64);
         frames.chunks(1000).for_each(|frames| ear.push(frames));
@@ -420,7 +436,7 @@ mod tests {
         let plain = [(80.0, 0.1, 0.1), (1000.0, 0.1, 0.05), (8000.0, 0.02, 0.05)];
         let effect = tones(&plain, 0.25).effect_of(&tones(&plain.map(|(hz, l, r)| (hz, 2.0 * l, 2.0 * r)), 0.25));
         assert!((effect.adds_lu.unwrap() - 6.02).abs() < 0.01, "{effect:?}");
-        assert_eq!(effect.sentence(), "Adds 6.0 LU and changes nothing else by 0.2 dB.");
+        assert_eq!(effect.sentence(&mix()), "Adds 6.0 LU to mix and changes nothing else by 0.2 dB.");
     }
 
     /// Closed forms: a band 3.01 dB up against one that keeps its level; quiet halves up from -12.04 to -6.02 dB; a
@@ -435,12 +451,12 @@ mod tests {
         assert!((low.1.unwrap() - mid.1.unwrap() - 3.01).abs() < 0.05, "{effect:?}");
         let effect = tones(&before, 0.25).effect_of(&tones(&before, 0.5));
         assert!((effect.adds_quiet_db.unwrap() - 6.02).abs() < 0.1, "{effect:?}");
-        assert!(effect.sentence().contains("brings up what is quiet by 6.0 dB"), "{effect:?}");
+        assert!(effect.sentence(&mix()).contains("brings up what is quiet by 6.0 dB"), "{effect:?}");
         let narrow = [(300.0, 0.1, 0.05)];
         let effect = tones(&narrow, 1.0).effect_of(&tones(&[(300.0, 0.1, 0.0)], 1.0));
         // Side over mid: from 1/3 to 1.
         assert!((effect.adds_width_db.unwrap() - 9.54).abs() < 0.01, "{effect:?}");
-        assert!(effect.sentence().contains("widens 120 to 500 Hz by 9.5 dB"));
+        assert!(effect.sentence(&mix()).contains("widens 120 to 500 Hz by 9.5 dB"));
     }
 
     /// Closed form: 60 dB in 0.9 s are 40 dB in 0.6 s.

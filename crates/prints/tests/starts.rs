@@ -121,7 +121,7 @@ fn what_is_said_of_each_is_what_is_measured() {
         };
         let dry = without.entry(there.clone()).or_insert_with(|| ear(&before, &there));
         let effect = dry.effect_of(&ear(&after, &with));
-        writeln!(text, "{:?} = {:?}", start.name, effect.sentence()).unwrap();
+        writeln!(text, "{:?} = {:?}", start.name, effect.sentence(&there)).unwrap();
     }
     if std::env::var_os("FAIRPRINT_WRITE_STARTS").is_some() {
         std::fs::write(MEASURED, text).unwrap();

@@ -38,8 +38,8 @@ const MEASURED: &str = include_str!("../starts/measured.toml");
 /// Room for a line of text.
 const COLUMNS: usize = 96;
 
-/// A complete chain for a task.
-#[derive(Clone, Debug, PartialEq)]
+/// A complete chain for a task. As JSON, its chain is the text.
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Start {
     /// What it is called.
     pub name: String,
@@ -50,10 +50,13 @@ pub struct Start {
     /// The stem or bus whose chain it joins, that feeds it, or that its print draws from.
     pub at: String,
     /// Where it goes.
+    #[serde(flatten)]
     pub spot: Spot,
     /// Its processors.
+    #[serde(skip)]
     pub chain: Vec<Link>,
     /// The same as TOML, as it would stand in a sheet.
+    #[serde(rename = "chain")]
     pub chain_text: String,
     /// What to listen for and to adjust first.
     pub adjust: String,

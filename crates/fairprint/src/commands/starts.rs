@@ -5,45 +5,28 @@ use std::path::Path;
 use engine::Fault;
 use prints::starts::{hear, places};
 use serde::Serialize;
-use sheet::{Spot, Start};
+use sheet::Start;
 
 use crate::args::StartsArgs;
 use crate::commands::threads;
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
+/// Room for a line of text.
+const COLUMNS: usize = 100;
+
 /// One starting point in the JSON.
 #[derive(Serialize)]
 struct StartData<'a> {
-    name: &'a str,
-    task: &'a str,
-    suits: &'a str,
-    at: &'a str,
     #[serde(flatten)]
-    spot: &'a Spot,
-    chain: &'a str,
+    start: &'a Start,
     sentences: Vec<String>,
-    measured: &'a str,
-    adjust: &'a str,
-    caution: Option<&'a str>,
     fragment: String,
 }
 
 impl<'a> StartData<'a> {
     fn of(start: &'a Start) -> Self {
-        Self {
-            name: &start.name,
-            task: &start.task,
-            suits: &start.suits,
-            at: &start.at,
-            spot: &start.spot,
-            chain: &start.chain_text,
-            sentences: start.sentences(),
-            measured: &start.measured,
-            adjust: &start.adjust,
-            caution: start.caution.as_deref(),
-            fragment: start.fragment(),
-        }
+        Self { start, sentences: start.sentences(), fragment: start.fragment() }
     }
 }
 
@@ -75,12 +58,32 @@ pub fn run(voice: &Voice, args: &StartsArgs) -> Outcome {
 fn list(voice: &Voice, all: &[Start]) {
     let widest = all.iter().map(|start| start.name.chars().count()).max().unwrap_or(0);
     for start in all {
-        voice.say(&format!("{:widest$}  {}", start.name, start.task));
-        voice.say(&format!("{:widest$}  {}", "", start.measured));
+        let mut name = start.name.as_str();
+        for line in [&start.task, &start.measured].into_iter().flat_map(|text| lines(text, COLUMNS - widest - 2)) {
+            voice.say(&format!("{name:widest$}  {line}"));
+            name = "";
+        }
+        voice.say("");
     }
-    voice.say("");
     voice.say("`fairprint starts NAME` shows one ready to paste; --into SHEET puts it into a sheet, and --on SHEET");
     voice.say("measures what it would do to that song. The figures are from the demo song.");
+}
+
+/// A text in lines of at most so many letters.
+fn lines(text: &str, columns: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split(' ') {
+        let last = lines.len() - 1;
+        if lines[last].is_empty() {
+            lines[last].push_str(word);
+        } else if lines[last].chars().count() + 1 + word.chars().count() > columns {
+            lines.push(word.to_owned());
+        } else {
+            lines[last] += " ";
+            lines[last] += word;
+        }
+    }
+    lines
 }
 
 /// The sheet as it is, and its text and itself with the starting point in it.
@@ -130,7 +133,8 @@ fn try_on(voice: &Voice, start: &Start, path: &Path, at: Option<&str>) -> Result
     progress.tell("Listening with it", 0.5);
     let effect = without.effect_of(&hear(&after, &with, &sources, threads(None))?);
     drop(progress);
-    voice.say(&format!("{} on {}: {}", start.name, before.song.title, effect.sentence()));
-    voice.data(&serde_json::json!({ "start": start.name, "at": at, "sentence": effect.sentence(), "effect": effect }));
+    let sentence = effect.sentence(&there);
+    voice.say(&format!("{} on {}: {sentence}", start.name, before.song.title));
+    voice.data(&serde_json::json!({ "start": start.name, "at": at, "sentence": sentence, "effect": effect }));
     Ok(Outcome::Done)
 }
