@@ -417,10 +417,10 @@ mod tests {
         ear.finish()
     }
 
-    /// Tones as (Hz, level of the left, level of the right), the second half of each 0.2 s at a level of its own.
+    /// Tones as (Hz, level of the left, level of the right), the last quarter of each 0.2 s at a level of its own.
     fn tones(tones: &[(f64, f64, f64)], quiet: f64) -> Heard {
         let sound = |n: usize| {
-            let level = if n % 9600 < 4800 { 1.0 } else { quiet };
+            let level = if n % 9600 < 7200 { 1.0 } else { quiet };
             let of = |&(hz, left, right): &(f64, f64, f64)| {
                 let wave = level * libm::sin(std::f64::consts::TAU * hz * n as f64 / 48_000.0);
                 [left * wave, right * wave]
