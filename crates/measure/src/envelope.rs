@@ -251,7 +251,9 @@ pub struct Filter {
 }
 
 impl Filter {
-    fn low_pass(hz: f64, rate_hz: f64) -> Self {
+    /// A low-pass.
+    #[must_use]
+    pub fn low_pass(hz: f64, rate_hz: f64) -> Self {
         Self::new(hz, rate_hz, |k| [k * k, 2.0 * k * k, k * k])
     }
 

@@ -271,3 +271,44 @@ chain = [{ compressor = { threshold_db = -30, ratio = 4 } }]
     let driver = &advice.drivers[0];
     assert!(driver.drivers[0].1 > 0.8 && driver.reduction_db > 1.0, "{driver:?}");
 }
+
+#[test]
+fn a_wider_side_plays_a_one_sided_stem_in_the_far_speaker_by_the_closed_form() {
+    // 3 dB more side: (1 + s)/2 near, (1 - s)/2 far, upside down; mono keeps the middle, so that what it loses of a stem
+    // on one side goes from (M + S)/M = 2 to 1 + s^2.
+    let nodes = |percent: f64| {
+        format!(
+            r#"
+[[stem]]
+name = "guitar"
+file = "bass.wav"
+to = "band"
+pan_percent = -100
+[[bus]]
+name = "band"
+to = "mix"
+chain = [{{ width = {{ width_percent = {percent} }} }}]
+{MIX}"#
+        )
+    };
+    let found = advice(&nodes(141.253_754));
+    let record = found.sides.iter().find(|record| record.stem == "guitar").unwrap();
+    assert_eq!(record.by, "band, width");
+    let side: f64 = 1.412_537_54;
+    let far_db = units::db_from_gain((1.0 - side) / (1.0 + side));
+    assert!((record.far_db[1].unwrap() - far_db).abs() < 0.05 && record.far_turned, "{record:?}, expected {far_db}");
+    assert!((record.mono_loss_db[0].unwrap() - 3.0103).abs() < 0.01);
+    assert!((record.mono_loss_db[1].unwrap() - units::db_from_power(1.0 + side * side)).abs() < 0.05, "{record:?}");
+    assert!(finding(&found, "far-speaker").is_none(), "-15.3 dB is told, and no warning");
+    let wide = advice(&nodes(200.0));
+    assert_eq!(finding(&wide, "far-speaker").unwrap().at, "stem guitar");
+    assert_eq!(finding(&wide, "mono-loss").unwrap().at, "stem guitar");
+}
+
+#[test]
+fn a_return_that_takes_a_stems_low_end_is_told_by_stem() {
+    let turned = "polarity = \"inverted\"\nlevel_db = -9";
+    let found = advice(&parallel(r#"{ eq = { bands = [{ shape = "high cut", hz = 300 }] } }"#, turned));
+    let all: Vec<&str> = found.findings.iter().filter(|f| f.code == "low-end-lost").map(|f| &*f.at).collect();
+    assert_eq!(all, ["stem bass", "stem keys"], "{:#?}", found.sides);
+}

@@ -17,6 +17,7 @@ use serde::Serialize;
 use units::{Problem, Severity, db_from_power};
 
 use super::hear::{Heard, Wants};
+use super::sides::{ImageSink, LaneImage};
 use super::taps::Taps;
 
 /// Passages that are heard with all stems apart, their length, and what is rendered ahead of each and not counted.
@@ -85,7 +86,17 @@ pub(super) struct LedgerTaps {
     takers: Vec<(String, [usize; 2], f64)>,
     /// Steps whose gain the loudness of a print decides, with the print's name.
     gains: Vec<(String, usize)>,
+    /// Further steps whose images are wanted, lane by lane.
+    images: Vec<usize>,
     plan: Plan,
+}
+
+/// What the ledger gives.
+pub(super) struct Ledger {
+    pub stems: Vec<String>,
+    pub records: Vec<LedgerRecord>,
+    pub drivers: Vec<DriverRecord>,
+    pub images: Vec<Vec<LaneImage>>,
 }
 
 struct WayTap {
@@ -99,7 +110,7 @@ struct WayTap {
 const TAKERS: [&str; 2] = ["compressor", "limiter"];
 
 /// Taps on every stem's fader, and on what the passages will be heard at.
-pub(super) fn ask(taps: &mut Taps<'_>) -> LedgerTaps {
+pub(super) fn ask(taps: &mut Taps<'_>, images: Vec<usize>) -> LedgerTaps {
     let whole = taps.whole;
     let stems: Vec<usize> = (0..whole.steps.len()).filter(|step| whole.steps[*step].role == Role::Stem).collect();
     let faders = stems.iter().map(|stem| fader(taps, *stem)).collect();
@@ -131,7 +142,7 @@ pub(super) fn ask(taps: &mut Taps<'_>) -> LedgerTaps {
         Some((port.name.clone(), place.after))
     });
     let gains = gains.collect();
-    LedgerTaps { stems: names, faders, ways, takers, gains, plan: taps.apart.plan.clone() }
+    LedgerTaps { stems: names, faders, ways, takers, gains, images, plan: taps.apart.plan.clone() }
 }
 
 /// Taps on every stem's fader alone: name and step.
@@ -245,6 +256,8 @@ struct Gathered {
     ways: Vec<Vec<f64>>,
     /// Windows ahead of and behind each taker: energy by lane.
     takers: Vec<[Vec<Vec<f64>>; 2]>,
+    /// Powers of each lane at each of the further steps.
+    images: Vec<Vec<LaneImage>>,
 }
 
 impl LedgerTaps {
@@ -262,7 +275,7 @@ impl LedgerTaps {
         sources: &Folder,
         threads: usize,
         last: &dyn Fn(&str) -> Option<f64>,
-    ) -> Result<(Vec<LedgerRecord>, Vec<DriverRecord>), Fault> {
+    ) -> Result<Ledger, Fault> {
         let parts: Vec<&Part> = self.faders.iter().map(|step| &heard.parts[step]).collect();
         let song_s = self.plan.song_frames as f64 / self.plan.rate_hz;
         let gathered = self.gather(&passages(&parts, song_s), sources, threads)?;
@@ -272,10 +285,10 @@ impl LedgerTaps {
             last_lufs: last(&self.stems[stem]),
             ways: self.ways_of(stem, &gathered),
         };
-        let ledger = parts.iter().enumerate().map(record).collect();
+        let records = parts.iter().enumerate().map(record).collect();
         let drivers = self.takers.iter().zip(&gathered.takers);
         let drivers = drivers.filter_map(|((name, ..), windows)| self.driver(name, windows)).collect();
-        Ok((ledger, drivers))
+        Ok(Ledger { stems: self.stems.clone(), records, drivers, images: gathered.images })
     }
 
     fn gather(&self, passages: &[f64], sources: &Folder, threads: usize) -> Result<Gathered, Fault> {
@@ -284,9 +297,11 @@ impl LedgerTaps {
         let mut all = Gathered {
             ways: vec![vec![0.0; self.stems.len()]; self.ways.len()],
             takers: vec![Default::default(); self.takers.len()],
+            images: vec![vec![LaneImage::default(); lanes]; self.images.len()],
         };
-        let outputs: Vec<usize> =
-            self.ways.iter().map(|way| way.step).chain(self.takers.iter().flat_map(|(_, steps, _)| *steps)).collect();
+        let ways = self.ways.iter().map(|way| way.step);
+        let takers = self.takers.iter().flat_map(|(_, steps, _)| *steps);
+        let outputs: Vec<usize> = ways.chain(takers).chain(self.images.iter().copied()).collect();
         let followers = self.stems.iter().map(|stem| vec![stem.clone()]).collect();
         let setup = Setup { followers, ..Setup::default() };
         for from in passages {
@@ -296,8 +311,14 @@ impl LedgerTaps {
             let takers = self.takers.iter().flat_map(|(.., hz)| [*hz; 2]);
             let mut kept: Vec<LaneSink> =
                 ways.chain(takers.map(|hz| LaneSink::new(lanes, rate_hz, Some(hz)))).collect();
-            let sinks = kept.iter_mut().map(|sink| Box::new(sink) as Box<dyn Sink + '_>).collect();
+            let skip = (AHEAD_S * rate_hz) as usize;
+            let mut seen: Vec<ImageSink> = self.images.iter().map(|_| ImageSink::new(lanes, rate_hz, skip)).collect();
+            let sinks = kept.iter_mut().map(|sink| Box::new(sink) as Box<dyn Sink + '_>);
+            let sinks = sinks.chain(seen.iter_mut().map(|sink| Box::new(sink) as Box<dyn Sink + '_>)).collect();
             Stream::open(&plan, sources, &outputs, &setup)?.run(threads, sinks, &|_| ())?;
+            for (all, seen) in all.images.iter_mut().zip(&seen) {
+                all.iter_mut().zip(&seen.lanes).for_each(|(all, lane)| all.add(lane));
+            }
             let (ways, takers) = kept.split_at_mut(self.ways.len());
             for (energies, sink) in all.ways.iter_mut().zip(ways) {
                 for (energy, meter) in energies.iter_mut().zip(&sink.loudness[1..]) {

@@ -12,6 +12,7 @@ mod paths;
 mod plot;
 mod pre_delay;
 mod routing;
+mod sides;
 mod taps;
 
 use std::collections::HashMap;
@@ -32,6 +33,7 @@ pub use cost::{CostPoint, CostRecord};
 pub use ledger::{DriverRecord, LedgerRecord, LedgerWay};
 pub use paths::{BlendPoint, Change, PathKind, PathRecord};
 pub use pre_delay::{DelayPoint, PreDelayRecord};
+pub use sides::SideRecord;
 
 /// What to give advice on.
 pub struct Question<'a> {
@@ -70,6 +72,8 @@ pub struct Advice {
     pub ledger: Vec<LedgerRecord>,
     /// Who drives each compressor.
     pub drivers: Vec<DriverRecord>,
+    /// Side effects on each stem of each move of middle and sides, and of each return.
+    pub sides: Vec<SideRecord>,
     /// The page, if one was written.
     pub page: Option<PathBuf>,
 }
@@ -97,7 +101,8 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     let paths = paths::ask(&mut taps);
     let spaces = pre_delay::ask(&mut taps);
     let heads = cost::ask(&mut taps);
-    let mut ledger = ledger::ask(&mut taps);
+    let sides = sides::ask(&mut taps);
+    let mut ledger = ledger::ask(&mut taps, sides.steps());
     let work = tempfile::tempdir().map_err(|error| machine(&std::env::temp_dir(), &error))?;
     let progress = |part| (question.progress)("Listening to every path", part);
     let heard = hear::hear(taps.finish(), &sources, work.path(), question.threads, &progress)?;
@@ -118,11 +123,13 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
         gain.into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
     }
     let last = last_loudness(&loaded, &sources, question.threads);
-    let (ledger, drivers) = ledger.records(&heard, &sources, question.threads, &|stem| last.get(stem).copied())?;
+    let ledger = ledger.records(&heard, &sources, question.threads, &|stem| last.get(stem).copied())?;
+    let sides = sides.records(&ledger.stems, &ledger.images);
     let mut findings = loaded.problems.clone();
     findings.extend(routing::findings(sheet, &plan, loaded.folder()));
-    findings.extend(ledger.iter().flat_map(ledger::findings));
-    findings.extend(drivers.iter().filter_map(ledger::driver_finding));
+    findings.extend(ledger.records.iter().flat_map(ledger::findings));
+    findings.extend(sides.iter().flat_map(sides::findings));
+    findings.extend(ledger.drivers.iter().filter_map(ledger::driver_finding));
     findings.extend(costs.iter().filter_map(cost::finding));
     findings.extend(alignment.iter().flat_map(alignment::findings));
     findings.extend(paths.iter().filter_map(paths::finding));
@@ -143,8 +150,9 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
         pre_delays,
         alignment,
         costs,
-        ledger,
-        drivers,
+        ledger: ledger.records,
+        drivers: ledger.drivers,
+        sides,
         page: None,
     };
     if let Some(path) = question.page {

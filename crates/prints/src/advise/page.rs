@@ -40,6 +40,7 @@ pub(super) fn html(advice: &Advice) -> String {
                     (pre_delays(advice))
                     (alignment(advice))
                     (ledger(advice))
+                    (sides(advice))
                     footer {
                         "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
                         "other than those in use follow from the energies of one render."
@@ -425,6 +426,45 @@ fn ledger_row(record: &LedgerRecord, columns: &[(&str, &str)]) -> Markup {
                     None => { "" }
                     Some(way) => { (way.level_db.map_or("nothing".to_owned(), |db| minus(db, 1))) }
                 } }
+            }
+        }
+    }
+}
+
+fn sides(advice: &Advice) -> Markup {
+    let pair = |[before, after]: [Option<f64>; 2]| {
+        let word = |value: Option<f64>| value.map_or("\u{2013}".to_owned(), |value| minus(value, 1));
+        if before.is_none() && after.is_none() {
+            String::new()
+        } else {
+            format!("{} \u{2192} {}", word(before), word(after))
+        }
+    };
+    html! {
+        @if !advice.sides.is_empty() {
+            section {
+                h2 { "Side effects, stem by stem" }
+                div class="scroll" {
+                    table {
+                        thead { tr {
+                            th { "Behind" } th { "Stem" } th { "Lost in mono" br; small { "dB" } }
+                            th { "Right over left" br; small { "dB" } } th { "Far speaker" br; small { "dB of the near one" } }
+                            th { "Low end" br; small { "dB" } }
+                        } }
+                        tbody {
+                            @for (index, record) in advice.sides.iter().enumerate() {
+                                tr {
+                                    th scope="row" { @if index == 0 || advice.sides[index - 1].by != record.by { (record.by) } }
+                                    td { (record.stem) }
+                                    td { (pair(record.mono_loss_db)) }
+                                    td { (pair(record.balance_db)) }
+                                    td { (pair(record.far_db)) @if record.far_turned && record.far_db[1].is_some() { " turned" } }
+                                    td { (record.low_end_db.map_or(String::new(), |db| minus(db, 1))) }
+                                }
+                            }
+                        }
+                    }
+                }
             }
         }
     }
