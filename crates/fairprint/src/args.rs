@@ -120,6 +120,9 @@ pub struct AdviseArgs {
     /// Write a page with all figures here.
     #[arg(long, value_name = "FILE")]
     pub page: Option<PathBuf>,
+    /// Write what a codec adds to the first loud print and takes from it here, as 32-bit WAV.
+    #[arg(long, value_name = "FILE")]
+    pub residual: Option<PathBuf>,
     /// Threads to use; all processors when not given.
     #[arg(long)]
     pub threads: Option<usize>,

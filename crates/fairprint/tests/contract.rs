@@ -362,3 +362,22 @@ fn the_reference_is_written_and_takes_no_foreign_files_place() {
     assert!(!dir.join("eq.md").exists(), "nothing is written then");
     assert_eq!(fs::read_to_string(dir.join("README.md")).unwrap(), "my own notes");
 }
+
+#[test]
+fn advise_gives_findings_and_figures_and_a_page_only_where_asked() {
+    let song = Song::new();
+    let page = song.path("advice.html");
+    let advice = json(&fairprint(&["advise", &song.sheet(), "--json", "--page", &page.display().to_string()]));
+    for key in ["findings", "paths", "pre_delays", "alignment", "costs", "ledger", "drivers", "sides"] {
+        assert!(advice[key].is_array(), "{key}");
+    }
+    assert!(advice["paths"].as_array().unwrap().iter().any(|path| path["name"] == "crush" && path["kind"] == "return"));
+    assert!(fs::read_to_string(&page).unwrap().starts_with("<!DOCTYPE html>"));
+    fs::remove_file(&page).unwrap();
+    let before = fs::read_dir(song.folder.path()).unwrap().count();
+    let quiet = fairprint(&["advise", &song.sheet(), "--quiet"]);
+    assert!(quiet.stdout.is_empty(), "{}", String::from_utf8_lossy(&quiet.stdout));
+    assert_eq!(fs::read_dir(song.folder.path()).unwrap().count(), before, "advice leaves nothing behind");
+    song.change("name = \"kick\"", "nam = \"kick\"");
+    assert_eq!(fairprint(&["advise", &song.sheet()]).status.code(), Some(2));
+}

@@ -75,7 +75,9 @@ fn advice_in(folder: &tempfile::TempDir, nodes: &str) -> Advice {
     let sheet = folder.path().join("sheet.toml");
     fs::write(&sheet, format!("{HEAD}{nodes}")).unwrap();
     let page = folder.path().join("advice.html");
-    let question = Question { sheet: &sheet, page: Some(&page), threads: 2, progress: &|_, _| () };
+    let residual = folder.path().join("residual.wav");
+    let question =
+        Question { sheet: &sheet, page: Some(&page), residual: Some(&residual), threads: 2, progress: &|_, _| () };
     let advice = advise(&question).unwrap_or_else(|stopped| match stopped {
         Stopped::Sheet(loaded) => panic!("{:#?}", loaded.problems),
         Stopped::Fault(fault) => panic!("{fault}"),
@@ -196,7 +198,8 @@ chain = [{ limiter = { ceiling_dbtp = -1.0 } }]
 loudness = { lufs = -7.0 }
 files = [{ format = "wav" }]
 "#;
-    let advice = advice(print);
+    let folder = tempfile::tempdir().unwrap();
+    let advice = advice_in(&folder, print);
     let cost = &advice.costs[0];
     assert_eq!(cost.whole_less_cells_lu, None, "a song this short is rendered whole");
     // While nothing is limited, a decibel is a loudness unit.
@@ -209,6 +212,13 @@ files = [{ format = "wav" }]
     let last = cost.points.last().unwrap();
     assert!((last.normalised_dbtp[1] - (last.plr_db - 14.0)).abs() < 1e-9);
     assert!(finding(&advice, "beyond-knee").is_some(), "{cost:#?}");
+    // What codecs leave: the less, the higher the rate; and the residual file holds as much.
+    let residuals: Vec<f64> = cost.codecs.iter().map(|codec| codec.residual_db.unwrap()).collect();
+    assert!(residuals.windows(2).all(|pair| pair[1] < pair[0] + 0.5), "{residuals:?}");
+    let (info, left) = media::read_all(&folder.path().join("residual.wav"), None).unwrap();
+    assert_eq!((info.rate_hz, left.len()), (RATE_HZ, (cost.secs[1] * f64::from(RATE_HZ)).round() as usize));
+    let power = left.iter().map(|x| x[0] * x[0] + x[1] * x[1]).sum::<f64>() / left.len() as f64;
+    assert!(power > 0.0 && units::db_from_power(power) < -20.0, "{}", units::db_from_power(power));
 }
 
 #[test]

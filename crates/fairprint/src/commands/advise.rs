@@ -13,6 +13,7 @@ pub fn run(voice: &Voice, args: &AdviseArgs) -> Outcome {
     let question = Question {
         sheet: &args.sheet,
         page: args.page.as_deref(),
+        residual: args.residual.as_deref(),
         threads: threads(args.threads),
         progress: &|what, part| progress.tell(what, part),
     };

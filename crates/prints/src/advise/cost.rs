@@ -25,6 +25,7 @@ use serde::Serialize;
 use sheet::{Loudness, Print};
 use units::{Frame, Problem, Severity, db_from_gain, db_from_power, gain_from_db};
 
+use super::codecs::{self, CodecRecord, Trip};
 use super::hear::{Heard, Wants, spool_name};
 use super::taps::Taps;
 use crate::files::{self, kbps_of};
@@ -109,16 +110,22 @@ pub struct CostRecord {
     pub references: Vec<(String, f64)>,
     /// [`TARGETS_LUFS`].
     pub players_lufs: Vec<f64>,
+    /// The print after codecs of several rates, at the loudness that it asks for.
+    pub codecs: Vec<CodecRecord>,
 }
 
 impl CostRecord {
     /// A figure at a loudness, by straight lines between points.
     #[must_use]
     pub fn at(&self, lufs: f64, of: impl Fn(&CostPoint) -> f64) -> Option<f64> {
-        let next = self.points.windows(2).find(|pair| (pair[0].lufs..=pair[1].lufs).contains(&lufs))?;
-        let part = (lufs - next[0].lufs) / (next[1].lufs - next[0].lufs).max(1e-9);
-        Some(of(&next[0]) + part * (of(&next[1]) - of(&next[0])))
+        between(&self.points, lufs, of)
     }
+}
+
+fn between(points: &[CostPoint], lufs: f64, of: impl Fn(&CostPoint) -> f64) -> Option<f64> {
+    let next = points.windows(2).find(|pair| (pair[0].lufs..=pair[1].lufs).contains(&lufs))?;
+    let part = (lufs - next[0].lufs) / (next[1].lufs - next[0].lufs).max(1e-9);
+    Some(of(&next[0]) + part * (of(&next[1]) - of(&next[0])))
 }
 
 /// What is heard ahead of a print's end.
@@ -152,6 +159,35 @@ pub(super) fn references(sheet: &sheet::Sheet, folder: &Path) -> Result<Vec<(Str
     });
     let all: Vec<(String, Option<f64>)> = measured.collect::<Result<_, Fault>>()?;
     Ok(all.into_iter().filter_map(|(name, lufs)| Some((name, lufs?))).collect())
+}
+
+impl HeadTap<'_> {
+    /// Findings of the print.
+    pub(super) fn findings(&self, record: &CostRecord) -> Vec<Problem> {
+        finding(record).into_iter().chain(codecs::finding(self.print, &record.codecs)).collect()
+    }
+
+    /// Writes what a codec adds to the whole print and takes from it, at its own level: the first codec of `survive`, or
+    /// the usual one.
+    pub(super) fn write_residual(&self, bench: &Bench<'_>, record: &CostRecord, path: &Path) -> Result<(), Fault> {
+        let rate_hz = bench.plan.rate_hz as u32;
+        let frames = read_spans(&bench.work.join(spool_name(self.head)), &[[0.0, record.secs[1]]], bench.plan.rate_hz)?;
+        let kbps = self.print.survive.first().map_or(USUAL_KBPS, |choice| choice.kbps);
+        let choice = codec::CodecChoice::Mp3(kbps_of(kbps));
+        let file = spool_name(self.head);
+        let run = Run { bench, tap: self, file: &file, sound: &frames, choice };
+        let gain_db = record.target_lufs.and_then(|lufs| record.at(lufs, |point| point.gain_db)).unwrap_or(0.0);
+        let print = run.end(&file, frames.len() as u64, gain_db, bench.threads)?.frames;
+        let heard = codec::round_trip(&print, rate_hz, choice, bench.work).map_err(|error| media_fault(&error))?;
+        let rest = codecs::residual(&print, &heard);
+        let format = media::FileFormat::Wav(media::WavSample::Float32);
+        let written = media::create(path, &format, rate_hz, Some(rest.len() as u64), &media::Metadata::default())
+            .and_then(|mut writer| {
+                writer.write(&rest)?;
+                writer.finish()
+            });
+        written.map(|_| ()).map_err(|error| media_fault(&error))
+    }
 }
 
 /// Where the renders happen.
@@ -189,6 +225,7 @@ impl HeadTap<'_> {
             Some(Loudness::Match(name)) => references.iter().find(|(other, _)| name == other.as_str()).map(|r| r.1),
             None => None,
         };
+        let codecs = run.codecs(&points, target_lufs, &spans)?;
         let near = |point: &&CostPoint| (point.lufs - target_lufs.unwrap_or(-10.0)).abs();
         let proof = points.iter().min_by(|a, b| near(a).total_cmp(&near(b))).filter(|_| spans.len() > 1);
         let whole_less_cells_lu = match proof {
@@ -209,6 +246,7 @@ impl HeadTap<'_> {
             target_lufs,
             references: references.to_vec(),
             players_lufs: TARGETS_LUFS.to_vec(),
+            codecs,
         }))
     }
 
@@ -391,6 +429,27 @@ impl Run<'_> {
         })
     }
 
+    /// The print through codecs, at the gain that gives the loudness that it asks for, or at none.
+    fn codecs(
+        &self,
+        points: &[CostPoint],
+        target_lufs: Option<f64>,
+        spans: &[[f64; 2]],
+    ) -> Result<Vec<CodecRecord>, Fault> {
+        let bench = self.bench;
+        let gain_db = target_lufs.and_then(|lufs| between(points, lufs, |point| point.gain_db)).unwrap_or(0.0);
+        let ended = self.end(self.file, self.sound.len() as u64, gain_db, bench.threads)?;
+        let trip = Trip {
+            frames: &ended.frames,
+            spans,
+            rate_hz: bench.plan.rate_hz,
+            ceiling_dbtp: bench.plan.ceiling_dbtp(self.tap.port).unwrap_or(0.0),
+            work: bench.work,
+            threads: bench.threads,
+        };
+        trip.all()
+    }
+
     /// Renders the end of the print from a file at a gain.
     fn end(&self, file: &str, frames: u64, gain_db: f64, threads: usize) -> Result<Ended, Fault> {
         let bench = self.bench;
@@ -405,7 +464,7 @@ impl Run<'_> {
     }
 }
 
-fn true_peak_dbtp(frames: &[Frame]) -> f64 {
+pub(super) fn true_peak_dbtp(frames: &[Frame]) -> f64 {
     let mut meter = TruePeakMeter::new();
     meter.push(frames);
     let [left, right] = meter.finish();
@@ -447,7 +506,7 @@ fn follow(input: &[Frame], output: &[Frame], gain: f64, rate_hz: f64) -> (Vec<f6
 
 /// Code `beyond-knee`: a print asks for more loudness than its limiter gives at 0.7 LU a decibel; a warning from 3 LU
 /// beyond. Common practice, no source.
-pub(super) fn finding(record: &CostRecord) -> Option<Problem> {
+fn finding(record: &CostRecord) -> Option<Problem> {
     let (knee, target) = record.knee_lufs.zip(record.target_lufs)?;
     let beyond = target - knee;
     if beyond <= 0.0 {

@@ -4,6 +4,7 @@
 //! records, records become findings; each file below holds one kind of both, with its method and its source.
 
 mod alignment;
+mod codecs;
 mod cost;
 mod hear;
 mod ledger;
@@ -29,6 +30,7 @@ use crate::record::AcceptedRecord;
 use crate::revision::machine;
 
 pub use alignment::{SumRecord, WayRecord};
+pub use codecs::CodecRecord;
 pub use cost::{CostPoint, CostRecord};
 pub use ledger::{DriverRecord, LedgerRecord, LedgerWay};
 pub use paths::{BlendPoint, Change, PathKind, PathRecord};
@@ -41,6 +43,8 @@ pub struct Question<'a> {
     pub sheet: &'a Path,
     /// Where to write the page, if one is wanted.
     pub page: Option<&'a Path>,
+    /// Where to write what a codec adds to the first loud print and takes from it, if that is wanted.
+    pub residual: Option<&'a Path>,
     /// Threads to share the work among.
     pub threads: usize,
     /// Told what is going on and which part of it is done.
@@ -114,8 +118,14 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     let progress = |part| (question.progress)("Finding what loudness costs", part);
     let bench = cost::Bench { plan: &plan, work: work.path(), threads: question.threads, progress: &progress };
     let mut costs = Vec::new();
+    let mut loud = Vec::new();
     for head in &heads {
-        costs.extend(head.record(&bench, &heard, &references)?);
+        let Some(record) = head.record(&bench, &heard, &references)? else { continue };
+        loud.extend(head.findings(&record));
+        if let Some(path) = question.residual.filter(|_| costs.is_empty()) {
+            head.write_residual(&bench, &record, path)?;
+        }
+        costs.push(record);
     }
     (question.progress)("Taking the stems apart", 0.0);
     for cost in &costs {
@@ -130,7 +140,7 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     findings.extend(ledger.records.iter().flat_map(ledger::findings));
     findings.extend(sides.iter().flat_map(sides::findings));
     findings.extend(ledger.drivers.iter().filter_map(ledger::driver_finding));
-    findings.extend(costs.iter().filter_map(cost::finding));
+    findings.extend(loud);
     findings.extend(alignment.iter().flat_map(alignment::findings));
     findings.extend(paths.iter().filter_map(paths::finding));
     findings.extend(pre_delays.iter().filter_map(pre_delay::finding));

@@ -288,6 +288,7 @@ fn costs(advice: &Advice) -> Markup {
                 figure { (cost_curves(record)) }
                 (cost_table(record))
                 p { small { (proof(record)) } }
+                (codecs(record))
             }
         }
     }
@@ -462,6 +463,32 @@ fn sides(advice: &Advice) -> Markup {
                                     td { (record.low_end_db.map_or(String::new(), |db| minus(db, 1))) }
                                 }
                             }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn codecs(record: &CostRecord) -> Markup {
+    html! {
+        h3 { "After codecs, at the loudness that it asks for" }
+        div class="scroll" {
+            table {
+                thead { tr {
+                    th { "Codec" } th { "Decoded" br; small { "dBTP" } } th { "Overs" } th { "First at" }
+                    th { "Residual" br; small { "dB" } } th { "Ceiling that survives" br; small { "dBTP" } }
+                } }
+                tbody {
+                    @for codec in &record.codecs {
+                        tr {
+                            th scope="row" { (codec.codec) }
+                            td { (minus(codec.decoded_dbtp, 2)) }
+                            td { (codec.overs) }
+                            td { (codec.first_over_secs.map_or(String::new(), units::format_time)) }
+                            td { (codec.residual_db.map_or(String::new(), |db| minus(db, 1))) }
+                            td { (minus(codec.surviving_ceiling_dbtp, 2)) }
                         }
                     }
                 }

@@ -215,7 +215,8 @@ pub(super) fn finding(record: &PreDelayRecord) -> Option<Problem> {
         let words = |(hz, db): &(f64, f64)| {
             format!("{} {:.1} dB at {hz} Hz", if *db < 0.0 { "takes" } else { "adds" }, db.abs())
         };
-        let both: Vec<String> = [by(true), by(false)].into_iter().flatten().map(words).collect();
+        let both = [by(true), by(false)].into_iter().flatten().filter(|(_, db)| db.abs() > FLAT_DB / 2.0);
+        let both: Vec<String> = both.map(words).collect();
         let message =
             format!("At {} ms, `{}` {} of `{}`.", record.in_use_ms, record.name, both.join(" and "), record.into);
         let remedy = match record.suggested_ms {

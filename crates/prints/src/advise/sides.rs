@@ -9,7 +9,7 @@
 //! - **Far speaker**: for a stem that leans to one side by 6 dB or more, the other side's power over this one's, and
 //!   whether it plays there upside down. For gains `m` and `s` of middle and sides a stem on one side alone plays at
 //!   `(m+s)/2` there and at `(m-s)/2` opposite: 3 dB more side gives +1.6 dB and, upside down, -13.7 dB.
-//! - **Low end** (returns, below 250 Hz): power with the return over the sum of the powers without it and of it alone.
+//! - **Low end** (returns, below 250 Hz): power with the return over the power without it.
 
 use engine::{Fault, Sink, Taken};
 use measure::envelope::Filter;
@@ -49,7 +49,7 @@ pub struct SideRecord {
     pub far_db: [Option<f64>; 2],
     /// Whether it plays upside down in the far speaker, afterwards.
     pub far_turned: bool,
-    /// What meeting the return does to its low end; for returns alone.
+    /// What the return does to its low end; for returns alone.
     pub low_end_db: Option<f64>,
 }
 
@@ -60,8 +60,9 @@ pub(super) struct SideTaps {
 
 struct Move {
     by: String,
-    /// Steps before and after; for a return, the return alone too.
-    steps: Vec<usize>,
+    /// Steps before and after.
+    steps: [usize; 2],
+    is_return: bool,
 }
 
 /// Taps on all moves of middle and sides and on all returns that come back to something else than a return.
@@ -77,16 +78,16 @@ pub(super) fn ask(taps: &mut Taps<'_>) -> SideTaps {
             let several = step.links.iter().filter(same).count() > 1;
             let number = if several { format!(" {number}") } else { String::new() };
             let by = format!("{}, {}{number}", step.name, link.settings.spec().title);
-            moves.push(Move { by, steps: vec![place.before, place.after] });
+            moves.push(Move { by, steps: [place.before, place.after], is_return: false });
         }
     }
     for bus in taps.returning() {
         let Some(into) = bus.to.as_ref().filter(|into| !taps.returns.contains(into.as_str())) else { continue };
         let (Some(from), Some(sum)) = (taps.step_of(&bus.name), taps.step_of(into)) else { continue };
         let (end, inputs) = (taps.apart.ends[from], taps.inputs(sum).to_vec());
-        let (own, others): (Vec<_>, Vec<_>) = inputs.iter().cloned().partition(|input| input.from == end);
-        let steps = [others, inputs, own].map(|inputs| taps.listen(sum, inputs)).to_vec();
-        moves.push(Move { by: bus.name.as_str().to_owned(), steps });
+        let others = inputs.iter().filter(|input| input.from != end).cloned().collect();
+        let steps = [others, inputs].map(|inputs| taps.listen(sum, inputs));
+        moves.push(Move { by: bus.name.as_str().to_owned(), steps, is_return: true });
     }
     SideTaps { moves }
 }
@@ -151,23 +152,19 @@ impl LaneImage {
 impl SideTaps {
     /// All steps whose lanes are needed, in order.
     pub(super) fn steps(&self) -> Vec<usize> {
-        self.moves.iter().flat_map(|one| one.steps.iter().copied()).collect()
+        self.moves.iter().flat_map(|one| one.steps).collect()
     }
 
     /// Records of all that changes, from the images of [`Self::steps`], stems from lane 1 on.
     pub(super) fn records(&self, stems: &[String], images: &[Vec<LaneImage>]) -> Vec<SideRecord> {
         let mut all = Vec::new();
-        let mut rest = images;
-        for one in &self.moves {
-            let (own, later) = rest.split_at(one.steps.len());
-            rest = later;
-            let loudest = own[1][1..=stems.len()].iter().fold(0.0f64, |most, image| most.max(image.whole.mean()));
-            for (index, stem) in stems.iter().enumerate() {
-                let lanes: Vec<&LaneImage> = own.iter().map(|lanes| &lanes[index + 1]).collect();
-                let heard = lanes[0].whole.mean() > 0.0
-                    && db_from_power(lanes[1].whole.mean() / loudest.max(f64::MIN_POSITIVE)) > SOFT_DB;
-                if heard {
-                    all.push(record(&one.by, stem, &lanes));
+        for (one, lanes) in self.moves.iter().zip(images.chunks(2)) {
+            let [before, after] = [&lanes[0][1..=stems.len()], &lanes[1][1..=stems.len()]];
+            let loudest = after.iter().fold(0.0f64, |most, image| most.max(image.whole.mean()));
+            for (stem, pair) in stems.iter().zip(before.iter().zip(after)) {
+                let level = db_from_power(pair.1.whole.mean() / loudest.max(f64::MIN_POSITIVE));
+                if pair.0.whole.mean() > 0.0 && level > SOFT_DB {
+                    all.push(record(one, stem, pair));
                 }
             }
         }
@@ -176,26 +173,24 @@ impl SideTaps {
     }
 }
 
-fn record(by: &str, stem: &str, lanes: &[&LaneImage]) -> SideRecord {
-    let images = [lanes[0], lanes[1]].map(|lane| lane.whole.image());
-    let leans = images[0].balance_db.map_or(lanes[0].whole.left != lanes[0].whole.right, |db| db.abs() >= ONE_SIDED_DB);
-    let right = lanes[0].whole.right > lanes[0].whole.left;
+fn record(one: &Move, stem: &str, (before, after): (&LaneImage, &LaneImage)) -> SideRecord {
+    let images = [before, after].map(|lane| lane.whole.image());
+    let StereoPower { left, right, .. } = before.whole;
+    let leans = images[0].balance_db.map_or(left != right, |db| db.abs() >= ONE_SIDED_DB);
     let far = |lane: &LaneImage| {
-        let StereoPower { left, right: other, .. } = lane.whole;
-        let (near, far) = if right { (other, left) } else { (left, other) };
+        let StereoPower { left: other, right: own, .. } = lane.whole;
+        let (near, far) = if right > left { (own, other) } else { (other, own) };
         (leans && near > 0.0 && far > 0.0).then(|| db_from_power(far / near))
     };
+    let low = one.is_return && before.low > 0.0 && after.low > 0.0;
     SideRecord {
-        by: by.to_owned(),
+        by: one.by.clone(),
         stem: stem.to_owned(),
         mono_loss_db: images.map(|image| image.fold_down_loss_db),
         balance_db: images.map(|image| image.balance_db),
-        far_db: [far(lanes[0]), far(lanes[1])],
-        far_turned: leans && lanes[1].whole.product < 0.0,
-        low_end_db: lanes.get(2).and_then(|alone| {
-            let both = lanes[0].low + alone.low;
-            (both > 0.0 && lanes[1].low > 0.0).then(|| db_from_power(lanes[1].low / both))
-        }),
+        far_db: [far(before), far(after)],
+        far_turned: leans && after.whole.product < 0.0,
+        low_end_db: low.then(|| db_from_power(after.low / before.low)),
     }
 }
 
@@ -247,7 +242,7 @@ pub(super) fn findings(record: &SideRecord) -> Vec<Problem> {
         );
     }
     if let Some(db) = record.low_end_db.filter(|db| *db <= LOW_DB) {
-        let message = format!("Meeting {by}, `{stem}` loses {:.1} dB below 250 Hz.", -db);
+        let message = format!("With {by}, `{stem}` has {:.1} dB less below 250 Hz than without.", -db);
         add(Severity::Warn, "low-end-lost", message, "Raise the low cut of the return, or move its delay.");
     }
     found

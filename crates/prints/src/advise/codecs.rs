@@ -1,0 +1,180 @@
+//! What lossy codecs make of a print: overs by bit rate, what is left over, and the ceiling that survives.
+//!
+//! The print's end is rendered at the loudness that it asks for, over the cells that stand for the song (see
+//! [`super::cost`]), really encoded and really decoded, delay and padding taken away. True peaks are read as everywhere;
+//! an over is a run of decoded samples above full scale. The residual is decoded less print, by power. The ceiling that
+//! survives is the print's own less what the decoded peak is above it: the overshoot hardly changes with so small a step,
+//! and the print itself proves it again.
+
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use engine::Fault;
+use media::codec::{self, CodecChoice};
+use serde::Serialize;
+use sheet::{FileFormat, Print};
+use units::{Frame, Problem, Severity, db_from_power};
+
+use super::cost::true_peak_dbtp;
+use crate::files::kbps_of;
+use crate::spool::media_fault;
+
+/// Rates that are tried, in kbit/s.
+const RATES_KBPS: [u32; 5] = [96, 128, 192, 256, 320];
+
+/// A print after one codec.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CodecRecord {
+    /// Codec and rate.
+    pub codec: String,
+    /// Bit rate.
+    pub kbps: u32,
+    /// True peak of what a listener decodes.
+    pub decoded_dbtp: f64,
+    /// Runs of decoded samples above full scale, in what was rendered.
+    pub overs: usize,
+    /// Time in the song of the first.
+    pub first_over_secs: Option<f64>,
+    /// Residual over the print, in power.
+    pub residual_db: Option<f64>,
+    /// The limiter's ceiling with which the print's present one holds after this codec.
+    pub surviving_ceiling_dbtp: f64,
+}
+
+/// A rendered print to send through codecs.
+pub(super) struct Trip<'a> {
+    pub frames: &'a [Frame],
+    /// Stretches of the song, in seconds, that the frames are.
+    pub spans: &'a [[f64; 2]],
+    pub rate_hz: f64,
+    pub ceiling_dbtp: f64,
+    pub work: &'a Path,
+    pub threads: usize,
+}
+
+impl Trip<'_> {
+    /// All rates, as many threads at once as there are.
+    pub(super) fn all(&self) -> Result<Vec<CodecRecord>, Fault> {
+        let (next, done) = (AtomicUsize::new(0), Mutex::new(Vec::new()));
+        let work = || {
+            while let Some(kbps) = RATES_KBPS.get(next.fetch_add(1, Ordering::Relaxed)) {
+                let record = self.one(*kbps);
+                done.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((*kbps, record));
+            }
+        };
+        std::thread::scope(|scope| {
+            for _ in 1..self.threads {
+                scope.spawn(work);
+            }
+            work();
+        });
+        let mut all = done.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+        all.sort_by_key(|(kbps, _)| *kbps);
+        all.into_iter().map(|(_, record)| record).collect()
+    }
+
+    fn one(&self, kbps: u32) -> Result<CodecRecord, Fault> {
+        let choice = CodecChoice::Mp3(kbps_of(kbps));
+        let heard = codec::round_trip(self.frames, self.rate_hz as u32, choice, self.work)
+            .map_err(|error| media_fault(&error))?;
+        let decoded_dbtp = true_peak_dbtp(&heard);
+        let (overs, first) = overs(&heard);
+        let rest = residual(self.frames, &heard);
+        let (left, all) = (power(&rest), power(self.frames));
+        Ok(CodecRecord {
+            codec: choice.to_string(),
+            kbps,
+            decoded_dbtp,
+            overs,
+            first_over_secs: first.map(|frame| self.song_secs(frame)),
+            residual_db: (left > 0.0 && all > 0.0).then(|| db_from_power(left / all)),
+            surviving_ceiling_dbtp: self.ceiling_dbtp - (decoded_dbtp - self.ceiling_dbtp).max(0.0),
+        })
+    }
+
+    /// Where in the song a rendered frame lies.
+    fn song_secs(&self, frame: usize) -> f64 {
+        let mut secs = frame as f64 / self.rate_hz;
+        for [from, to] in self.spans {
+            if secs < to - from {
+                return from + secs;
+            }
+            secs -= to - from;
+        }
+        secs
+    }
+}
+
+/// What is heard less what was sent.
+pub(super) fn residual(sent: &[Frame], heard: &[Frame]) -> Vec<Frame> {
+    sent.iter().zip(heard).map(|(a, b)| [b[0] - a[0], b[1] - a[1]]).collect()
+}
+
+fn power(frames: &[Frame]) -> f64 {
+    frames.iter().map(|x| x[0] * x[0] + x[1] * x[1]).sum()
+}
+
+/// Runs of samples above full scale, and the first frame of the first.
+fn overs(frames: &[Frame]) -> (usize, Option<usize>) {
+    let over = |frame: &Frame| frame[0].abs().max(frame[1].abs()) > 1.0;
+    let starts = (0..frames.len()).filter(|n| over(&frames[*n]) && (*n == 0 || !over(&frames[n - 1])));
+    let starts: Vec<usize> = starts.collect();
+    (starts.len(), starts.first().copied())
+}
+
+/// Code `codec-clips`: what a listener decodes exceeds full scale. A warning for a rate that the print writes and does not
+/// name in `survive` (there the print finds the ceiling itself); otherwise a note, for the highest rate that clips.
+pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem> {
+    let survives = |kbps: u32| print.survive.iter().any(|choice| choice.kbps <= kbps);
+    let clips = || records.iter().filter(|record| record.decoded_dbtp > 0.0 && !survives(record.kbps));
+    let written = |kbps: u32| print.files.iter().any(|file| file.format == FileFormat::Mp3 { kbps });
+    let worst = clips().find(|record| written(record.kbps)).or_else(|| clips().last())?;
+    let severity = if written(worst.kbps) { Severity::Warn } else { Severity::Note };
+    let message = format!(
+        "After {} a listener decodes {:+.2} dBTP; a ceiling of {:.1} dBTP would survive.",
+        worst.codec, worst.decoded_dbtp, worst.surviving_ceiling_dbtp
+    );
+    let remedy = format!("Add \"{}\" to `survive`, if it will be heard that way.", worst.codec);
+    Some(Problem::new(severity, "codec-clips", &format!("print {}", print.name), message, remedy))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn overs_are_counted_in_runs() {
+        let frames = [[0.5, 0.0], [1.1, 0.0], [-1.2, 0.3], [0.2, 0.2], [0.0, -1.01], [0.0, 0.0]];
+        assert_eq!(overs(&frames), (2, Some(1)));
+        assert_eq!(overs(&frames[3..4]), (0, None));
+    }
+
+    #[test]
+    fn frames_of_cells_are_told_in_song_time() {
+        let work = std::env::temp_dir();
+        let spans = [[8.0, 12.0], [40.0, 44.0]];
+        let trip = Trip { frames: &[], spans: &spans, rate_hz: 1000.0, ceiling_dbtp: -1.0, work: &work, threads: 1 };
+        assert_eq!((trip.song_secs(500), trip.song_secs(4500)), (8.5, 40.5));
+    }
+
+    #[test]
+    fn a_decoded_tone_leaves_a_small_residual_in_time_with_it() {
+        let folder = tempfile::tempdir().unwrap();
+        let tone = |n: u32| 0.5 * libm::sin(std::f64::consts::TAU * 1000.0 * f64::from(n) / 48_000.0);
+        let frames: Vec<Frame> = (0..96_000).map(|n| [tone(n); 2]).collect();
+        let trip = Trip {
+            frames: &frames,
+            spans: &[[0.0, 2.0]],
+            rate_hz: 48_000.0,
+            ceiling_dbtp: -6.0,
+            work: folder.path(),
+            threads: 2,
+        };
+        let all = trip.all().unwrap();
+        assert_eq!(all.iter().map(|record| record.kbps).collect::<Vec<_>>(), RATES_KBPS);
+        // Late by one frame it would be -17.7 dB (2 sin(w/2), any handbook): aligned it is far under that.
+        assert!(all.iter().all(|record| record.residual_db.unwrap() < -25.0 && record.overs == 0), "{all:#?}");
+        assert!((all[4].decoded_dbtp + 6.02).abs() < 0.5);
+    }
+}
