@@ -129,7 +129,7 @@ pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem>
     let survives = |kbps: u32| print.survive.iter().any(|choice| choice.kbps <= kbps);
     let clips = || records.iter().filter(|record| record.decoded_dbtp > 0.0 && !survives(record.kbps));
     let written = |kbps: u32| print.files.iter().any(|file| file.format == FileFormat::Mp3 { kbps });
-    let worst = clips().find(|record| written(record.kbps)).or_else(|| clips().last())?;
+    let worst = clips().find(|record| written(record.kbps)).or_else(|| clips().next_back())?;
     let severity = if written(worst.kbps) { Severity::Warn } else { Severity::Note };
     let message = format!(
         "After {} a listener decodes {:+.2} dBTP; a ceiling of {:.1} dBTP would survive.",

@@ -1,7 +1,10 @@
-//! Advice on a sheet, from what is heard of it: what each path adds, where delays bite the low end.
+//! Advice on a sheet, from what is heard of it: what each path adds and where it does harm, what loudness costs, who goes
+//! where.
 //!
-//! [`advise`] renders the song once with a tap on every path and every processor, and nothing is printed. Facts become
-//! records, records become findings; each file below holds one kind of both, with its method and its source.
+//! [`advise`] renders the song once with a tap on every path and every processor; then it probes what is parallel, renders
+//! the ends of prints at many gains, and takes the stems apart over a few passages. Nothing is printed. Each file below
+//! holds one kind of question: `ask` places the taps, `record` turns what was heard into figures, `finding` judges them,
+//! each with its method and its source.
 
 mod alignment;
 mod codecs;
@@ -20,11 +23,12 @@ use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use engine::Fault;
+use engine::{Fault, Folder, Plan};
 use serde::Serialize;
+use sheet::Sheet;
 use units::{Problem, Severity};
 
-use crate::load;
+use crate::load::{self, Loaded};
 use crate::print::Stopped;
 use crate::record::AcceptedRecord;
 use crate::revision::machine;
@@ -101,70 +105,9 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     }
     let Some((plan, sources)) = load::plan(&mut loaded) else { return Err(Stopped::Sheet(Box::new(loaded))) };
     let Some(sheet) = &loaded.sheet else { return Err(Stopped::Sheet(Box::new(loaded))) };
-    let mut taps = taps::Taps::new(sheet, &plan);
-    let paths = paths::ask(&mut taps);
-    let spaces = pre_delay::ask(&mut taps);
-    let heads = cost::ask(&mut taps);
-    let sides = sides::ask(&mut taps);
-    let mut ledger = ledger::ask(&mut taps, sides.steps());
     let work = tempfile::tempdir().map_err(|error| machine(&std::env::temp_dir(), &error))?;
-    let progress = |part| (question.progress)("Listening to every path", part);
-    let heard = hear::hear(taps.finish(), &sources, work.path(), question.threads, &progress)?;
-    let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
-    let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
-    (question.progress)("Probing parallel paths", 0.0);
-    let alignment = alignment::prove(&plan, &sources, question.threads)?;
-    let references = if heads.is_empty() { Vec::new() } else { cost::references(sheet, loaded.folder())? };
-    let progress = |part| (question.progress)("Finding what loudness costs", part);
-    let bench = cost::Bench { plan: &plan, work: work.path(), threads: question.threads, progress: &progress };
-    let mut costs = Vec::new();
-    let mut loud = Vec::new();
-    for head in &heads {
-        let Some(record) = head.record(&bench, &heard, &references)? else { continue };
-        loud.extend(head.findings(&record));
-        if let Some(path) = question.residual.filter(|_| costs.is_empty()) {
-            head.write_residual(&bench, &record, path)?;
-        }
-        costs.push(record);
-    }
-    (question.progress)("Taking the stems apart", 0.0);
-    for cost in &costs {
-        let gain = cost.target_lufs.and_then(|lufs| cost.at(lufs, |point| point.gain_db));
-        gain.into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
-    }
-    let last = last_loudness(&loaded, &sources, question.threads);
-    let ledger = ledger.records(&heard, &sources, question.threads, &|stem| last.get(stem).copied())?;
-    let sides = sides.records(&ledger.stems, &ledger.images);
-    let mut findings = loaded.problems.clone();
-    findings.extend(routing::findings(sheet, &plan, loaded.folder()));
-    findings.extend(ledger.records.iter().flat_map(ledger::findings));
-    findings.extend(sides.iter().flat_map(sides::findings));
-    findings.extend(ledger.drivers.iter().filter_map(ledger::driver_finding));
-    findings.extend(loud);
-    findings.extend(alignment.iter().flat_map(alignment::findings));
-    findings.extend(paths.iter().filter_map(paths::finding));
-    findings.extend(pre_delays.iter().filter_map(pre_delay::finding));
-    let accepted = |finding: &Problem| sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
-    let (excused, mut findings): (Vec<_>, Vec<_>) = findings.into_iter().partition(|f| accepted(f).is_some());
-    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    let mut advice = Advice {
-        title: sheet.song.title.clone(),
-        artist: sheet.song.artist.clone(),
-        secs: plan.print_frames() as f64 / plan.rate_hz,
-        findings,
-        accepted: excused
-            .into_iter()
-            .map(|finding| AcceptedRecord { reason: accepted(&finding).unwrap_or_default(), finding })
-            .collect(),
-        paths,
-        pre_delays,
-        alignment,
-        costs,
-        ledger: ledger.records,
-        drivers: ledger.drivers,
-        sides,
-        page: None,
-    };
+    let listening = Listening { question, loaded: &loaded, sheet, plan: &plan, sources: &sources, work: work.path() };
+    let mut advice = listening.advice()?;
     if let Some(path) = question.page {
         write_page(&advice, path)?;
         advice.page = Some(path.to_owned());
@@ -172,17 +115,111 @@ pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
     Ok(advice)
 }
 
-/// Loudness of every stem by the last revision's sheet; nothing where that is the same as this one, or cannot be heard
-/// any more.
-fn last_loudness(loaded: &load::Loaded, sources: &engine::Folder, threads: usize) -> HashMap<String, f64> {
-    let last = routing::last_sheet(loaded.folder()).filter(|(text, _)| *text != loaded.text);
-    let Some((_, sheet)) = last else { return HashMap::new() };
-    let Ok(plan) = engine::compile(&sheet, sources) else { return HashMap::new() };
-    let mut taps = taps::Taps::new(&sheet, &plan);
-    let stems = ledger::faders(&mut taps);
-    let Ok(heard) = hear::hear(taps.finish(), sources, Path::new("."), threads, &|_| ()) else { return HashMap::new() };
-    let loudness = |(stem, step): (String, usize)| Some((stem, heard.parts[&step].loudness.integrated_lufs()?));
-    stems.into_iter().filter_map(loudness).collect()
+/// A sheet, its plan, and where to work.
+struct Listening<'a> {
+    question: &'a Question<'a>,
+    loaded: &'a Loaded,
+    sheet: &'a Sheet,
+    plan: &'a Plan,
+    sources: &'a Folder,
+    work: &'a Path,
+}
+
+impl Listening<'_> {
+    fn advice(&self) -> Result<Advice, Fault> {
+        let Self { plan, sources, .. } = *self;
+        let Question { threads, progress, .. } = *self.question;
+        let mut taps = taps::Taps::new(self.sheet, plan);
+        let (paths, spaces, heads) = (paths::ask(&mut taps), pre_delay::ask(&mut taps), cost::ask(&mut taps));
+        let sides = sides::ask(&mut taps);
+        let mut ledger = ledger::ask(&mut taps, sides.steps());
+        let tell = |part| progress("Listening to every path", part);
+        let heard = hear::hear(taps.finish(), sources, self.work, threads, &tell)?;
+        let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
+        let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
+        progress("Probing parallel paths", 0.0);
+        let alignment = alignment::prove(plan, sources, threads)?;
+        let (costs, of_costs) = self.costs(&heads, &heard)?;
+        for cost in &costs {
+            let gain = cost.target_lufs.and_then(|lufs| cost.at(lufs, |point| point.gain_db));
+            gain.into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
+        }
+        progress("Taking the stems apart", 0.0);
+        let last = self.last_loudness();
+        let ledger = ledger.records(&heard, sources, threads, &|stem| last.get(stem).copied())?;
+        let sides = sides.records(&ledger.stems, &ledger.images);
+        let mut findings = self.loaded.problems.clone();
+        findings.extend(routing::findings(self.sheet, plan, self.loaded.folder()));
+        findings.extend(paths.iter().filter_map(paths::finding));
+        findings.extend(pre_delays.iter().filter_map(pre_delay::finding));
+        findings.extend(alignment.iter().flat_map(alignment::findings));
+        findings.extend(of_costs);
+        findings.extend(ledger.records.iter().flat_map(ledger::findings));
+        findings.extend(ledger.drivers.iter().filter_map(ledger::driver_finding));
+        findings.extend(sides.iter().flat_map(sides::findings));
+        let (findings, accepted) = self.judged(findings);
+        Ok(Advice {
+            title: self.sheet.song.title.clone(),
+            artist: self.sheet.song.artist.clone(),
+            secs: plan.print_frames() as f64 / plan.rate_hz,
+            findings,
+            accepted,
+            paths,
+            pre_delays,
+            alignment,
+            costs,
+            ledger: ledger.records,
+            drivers: ledger.drivers,
+            sides,
+            page: None,
+        })
+    }
+
+    /// What loudness costs each print, with the findings; writes the residual, if it is wanted.
+    fn costs(
+        &self,
+        heads: &[cost::HeadTap<'_>],
+        heard: &hear::Heard,
+    ) -> Result<(Vec<CostRecord>, Vec<Problem>), Fault> {
+        let folder = self.loaded.folder();
+        let references = if heads.is_empty() { Vec::new() } else { cost::references(self.sheet, folder)? };
+        let tell = |part| (self.question.progress)("Finding what loudness costs", part);
+        let bench = cost::Bench { plan: self.plan, work: self.work, threads: self.question.threads, progress: &tell };
+        let (mut costs, mut findings) = (Vec::new(), Vec::new());
+        for head in heads {
+            let Some(record) = head.record(&bench, heard, &references)? else { continue };
+            findings.extend(head.findings(&record));
+            if let Some(path) = self.question.residual.filter(|_| costs.is_empty()) {
+                head.write_residual(&bench, &record, path)?;
+            }
+            costs.push(record);
+        }
+        Ok((costs, findings))
+    }
+
+    /// Findings that stand, the worst first, and those that the sheet accepts.
+    fn judged(&self, findings: Vec<Problem>) -> (Vec<Problem>, Vec<AcceptedRecord>) {
+        let reason = |finding: &Problem| self.sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
+        let (excused, mut findings): (Vec<_>, Vec<_>) = findings.into_iter().partition(|f| reason(f).is_some());
+        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        let record = |finding: Problem| AcceptedRecord { reason: reason(&finding).unwrap_or_default(), finding };
+        (findings, excused.into_iter().map(record).collect())
+    }
+
+    /// Loudness of every stem by the last revision's sheet; nothing where that is the same as this one, or cannot be
+    /// heard any more.
+    fn last_loudness(&self) -> HashMap<String, f64> {
+        let last = routing::last_sheet(self.loaded.folder()).filter(|(text, _)| *text != self.loaded.text);
+        let Some((_, sheet)) = last else { return HashMap::new() };
+        let Ok(plan) = engine::compile(&sheet, self.sources) else { return HashMap::new() };
+        let mut taps = taps::Taps::new(&sheet, &plan);
+        let stems = ledger::faders(&mut taps);
+        let Ok(heard) = hear::hear(taps.finish(), self.sources, self.work, self.question.threads, &|_| ()) else {
+            return HashMap::new();
+        };
+        let loudness = |(stem, step): (String, usize)| Some((stem, heard.parts[&step].loudness.integrated_lufs()?));
+        stems.into_iter().filter_map(loudness).collect()
+    }
 }
 
 /// Writes the page beside its final name and renames it, so that it appears whole.
