@@ -1,9 +1,8 @@
 //! What loudness costs: the end of a print at many gains.
 //!
 //! What comes out ahead of a print's limiter is kept, and its end is rendered again from there, a decibel at a time.
-//! A long song is stood for by six cells of four seconds, at even steps of loudness among all cells that the relative
-//! gate of BS.1770 leaves in, the loudest among them; one render of the whole at one gain proves it, and what it reads
-//! apart from the cells stands in the record.
+//! A long song is stood for by cells (see [`super::cells`]); one render of the whole at one gain proves it, and what it
+//! reads apart from the cells stands in the record.
 //!
 //! - **Reduction**: power out over power in, in windows of 10 ms with the gain taken off; the most, and what 5 % of the
 //!   windows exceed. The clipper's is its declared share of the highest peak's excess.
@@ -25,6 +24,7 @@ use serde::Serialize;
 use sheet::{Loudness, Print};
 use units::{Frame, Problem, Severity, db_from_gain, db_from_power, gain_from_db};
 
+use super::cells::{cells, read_spans, write_spool};
 use super::codecs::{self, CodecRecord, Trip};
 use super::hear::{Heard, Wants, spool_name};
 use super::taps::Taps;
@@ -36,15 +36,6 @@ use crate::spool::media_fault;
 const RANGE_LUFS: [f64; 2] = [-16.0, -6.0];
 /// Gains that are tried at most, a decibel apart.
 const MOST_GAINS: usize = 16;
-/// Songs up to this length are rendered whole.
-const WHOLE_S: f64 = 30.0;
-/// Cells that stand for a longer one.
-const CELLS: usize = 6;
-const CELL_S: f64 = 4.0;
-/// Fades at the ends of cells, so that no edge is limited.
-const FADE_S: f64 = 0.01;
-/// BS.1770: relative gate.
-const GATE_LU: f64 = -10.0;
 /// Windows in which gain is followed.
 const WINDOW_S: f64 = 0.01;
 /// Windows softer than this are left out.
@@ -260,76 +251,6 @@ impl HeadTap<'_> {
     }
 }
 
-/// The stretches that stand for a song, in seconds: all of it, or cells at even steps of loudness.
-fn cells(loudness: &LoudnessMeter, whole_s: f64) -> Vec<[f64; 2]> {
-    if whole_s <= WHOLE_S {
-        return vec![[0.0, whole_s]];
-    }
-    // A momentary reading ends at its time; those of one cell follow each other.
-    let history = loudness.history();
-    let mut all: Vec<(f64, f64)> = (0..(whole_s / CELL_S) as usize)
-        .filter_map(|cell| {
-            let from = cell as f64 * CELL_S;
-            let inside = history.iter().filter(|point| point.secs > from && point.secs <= from + CELL_S);
-            let energy: f64 = inside.filter_map(|point| point.momentary_lufs).map(energy).sum();
-            (energy > 0.0).then(|| (db_from_power(energy / (CELL_S * 10.0)), from))
-        })
-        .collect();
-    all.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let gate = loudness.integrated_lufs().unwrap_or(f64::NEG_INFINITY) + GATE_LU;
-    all.retain(|(lufs, _)| *lufs > gate);
-    let last = all.len().saturating_sub(1);
-    let mut picked: Vec<usize> = (0..CELLS).map(|n| (n * last + (CELLS - 1) / 2) / (CELLS - 1)).collect();
-    picked.dedup();
-    let mut spans: Vec<[f64; 2]> =
-        picked.into_iter().filter_map(|index| all.get(index)).map(|(_, from)| [*from, from + CELL_S]).collect();
-    spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
-    spans
-}
-
-fn energy(lufs: f64) -> f64 {
-    let gain = gain_from_db(lufs);
-    gain * gain
-}
-
-fn read_spans(path: &Path, spans: &[[f64; 2]], rate_hz: f64) -> Result<Vec<Frame>, Fault> {
-    let mut reader = media::Reader::open(path).map_err(|error| media_fault(&error))?;
-    let fade = (FADE_S * rate_hz) as usize;
-    let mut all = Vec::new();
-    for [from, to] in spans {
-        let first = (from * rate_hz).round() as u64;
-        let mut span = vec![units::SILENCE; ((to - from) * rate_hz).round() as usize];
-        reader.seek(first).map_err(|error| media_fault(&error))?;
-        let mut done = 0;
-        while done < span.len() {
-            match reader.read(&mut span[done..]).map_err(|error| media_fault(&error))? {
-                0 => break,
-                count => done += count,
-            }
-        }
-        if spans.len() > 1 {
-            let length = span.len();
-            for n in 0..fade.min(length / 2) {
-                let gain = n as f64 / fade as f64;
-                span[n] = span[n].map(|x| gain * x);
-                span[length - 1 - n] = span[length - 1 - n].map(|x| gain * x);
-            }
-        }
-        all.extend_from_slice(&span);
-    }
-    Ok(all)
-}
-
-fn write_spool(path: &Path, sound: &[Frame], rate_hz: u32) -> Result<(), Fault> {
-    let format = media::FileFormat::Wav(media::WavSample::Float64);
-    let written = media::create(path, &format, rate_hz, Some(sound.len() as u64), &media::Metadata::default())
-        .and_then(|mut writer| {
-            writer.write(sound)?;
-            writer.finish_without_sync()
-        });
-    written.map(|_| ()).map_err(|error| media_fault(&error))
-}
-
 /// Where the loudness gained from a decibel falls under [`KNEE`].
 fn knee(points: &[CostPoint]) -> Option<f64> {
     let slope = |pair: &[CostPoint]| (pair[1].lufs - pair[0].lufs) / (pair[1].gain_db - pair[0].gain_db);
@@ -526,61 +447,4 @@ fn finding(record: &CostRecord) -> Option<Problem> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    const RATE_HZ: f64 = 48_000.0;
-
-    fn tone(level: impl Fn(f64) -> f64) -> Vec<Frame> {
-        let sample = |n: u32| {
-            let t = f64::from(n) / RATE_HZ;
-            level(t) * libm::sin(std::f64::consts::TAU * 1000.0 * t)
-        };
-        (0..96_000).map(|n| [sample(n); 2]).collect()
-    }
-
-    #[test]
-    fn reduction_is_read_from_in_and_out() {
-        let input = tone(|_| 0.5);
-        let output = tone(|t| if t < 1.0 { 1.0 } else { 1.0 / 1.995_262 });
-        let (reductions, distortion) = follow(&input, &output, 2.0, RATE_HZ);
-        assert!((reductions[reductions.len() - 1] - 6.0).abs() < 0.01 && reductions[10] < 0.01);
-        assert!(distortion < 0.02, "a gain that moves slowly is no distortion: {distortion}");
-    }
-
-    #[test]
-    fn distortion_of_a_clipped_tone_is_the_closed_form() {
-        // A hard clip of a sine at half its height: all that is not its fundamental, over the whole output (Fourier series
-        // of a clipped sine). 48 samples a period catch the corners only so well.
-        let input = tone(|_| 1.0);
-        let output: Vec<Frame> = input.iter().map(|x| x.map(|x| x.clamp(-0.5, 0.5))).collect();
-        let (_, distortion) = follow(&input, &output, 1.0, RATE_HZ);
-        // Conduction angle phi = asin(1/2): fundamental (2 phi + sin 2 phi) / pi, mean square from the integral.
-        let phi = std::f64::consts::FRAC_PI_6;
-        let fundamental = (2.0 * phi + libm::sin(2.0 * phi)) / std::f64::consts::PI;
-        let flat = 0.25 * (std::f64::consts::FRAC_PI_2 - phi);
-        let slope = phi / 2.0 - libm::sin(2.0 * phi) / 4.0;
-        let power = 2.0 / std::f64::consts::PI * (flat + slope);
-        let expected = (1.0 - fundamental * fundamental / 2.0 / power).sqrt();
-        assert!((distortion - expected).abs() < 5e-3, "{distortion}, expected {expected}");
-    }
-
-    #[test]
-    fn the_knee_is_where_gain_stops_giving_loudness() {
-        let point = |gain_db: f64, lufs: f64| CostPoint {
-            gain_db,
-            lufs,
-            true_peak_dbtp: -1.0,
-            plr_db: -1.0 - lufs,
-            reduction_most_db: 0.0,
-            reduction_loud_db: 0.0,
-            clipper_most_db: 0.0,
-            distortion_percent: gain_db,
-            codec_dbtp: 0.0,
-            normalised_dbtp: Vec::new(),
-        };
-        let points = vec![point(0.0, -12.0), point(1.0, -11.0), point(2.0, -10.2), point(3.0, -9.7)];
-        assert_eq!(knee(&points), Some(-10.2));
-        assert_eq!(knee(&points[..3]), None);
-    }
-}
+mod tests;

@@ -7,6 +7,7 @@
 //! each with its method and its source.
 
 mod alignment;
+mod cells;
 mod codecs;
 mod cost;
 mod hear;

@@ -1,12 +1,12 @@
 //! Advice as one page that needs nothing else, in the manner of the report.
 
+mod loudness;
+mod tables;
+
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use units::Severity;
 
 use super::Advice;
-use super::alignment::{SumRecord, WayRecord};
-use super::cost::{CostPoint, CostRecord};
-use super::ledger::LedgerRecord;
 use super::paths::{BlendPoint, PathKind, PathRecord};
 use super::plot::{self, Plot, steps};
 use super::pre_delay::{DelayPoint, PreDelayRecord};
@@ -36,11 +36,11 @@ pub(super) fn html(advice: &Advice) -> String {
                     (findings(advice))
                     (returns(advice))
                     (processors(advice))
-                    (costs(advice))
+                    (loudness::costs(advice))
                     (pre_delays(advice))
-                    (alignment(advice))
-                    (ledger(advice))
-                    (sides(advice))
+                    (tables::alignment(advice))
+                    (tables::ledger(advice))
+                    (tables::sides(advice))
                     footer {
                         "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
                         "other than those in use follow from the energies of one render."
@@ -230,269 +230,6 @@ fn comb(record: &PreDelayRecord) -> Markup {
         figcaption {
             "dB by third octave at the value in use, over the sum of energies."
             @if !notches.is_empty() { " A single repeat so late cancels at " (notches.join(", ")) " Hz." }
-        }
-    }
-}
-
-fn alignment(advice: &Advice) -> Markup {
-    html! {
-        @if !advice.alignment.is_empty() {
-            section {
-                h2 { "Do parallel paths meet in time" }
-                p class="said" { "An impulse and noise through the plan, one stem at a time. Samples after song time." }
-                table {
-                    thead { tr {
-                        th { "Into" } th { "By" } th { "Impulse" } th { "Noise" } th { "Polarity" } th { "Remark" }
-                    } }
-                    tbody { @for sum in &advice.alignment { (ways(sum)) } }
-                }
-                @for sum in &advice.alignment {
-                    @if let Some((hz, db)) = sum.deepest() {
-                        p class="said" {
-                            (sum.bus) ": the ways in time lose at most " b { (minus(-db, 2)) " dB" } " to phase, at " (hz) " Hz."
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn ways(sum: &SumRecord) -> Markup {
-    let samples = |value: Option<f64>| value.map_or("none".to_owned(), |value| minus(value, 2));
-    let remark = |way: &WayRecord| match (way.on_purpose, way.moves) {
-        (true, _) => "late on purpose",
-        (false, true) => "moves by itself",
-        (false, false) => "",
-    };
-    html! {
-        @for (index, way) in sum.ways.iter().enumerate() {
-            tr {
-                th scope="row" { @if index == 0 { (sum.bus) br; small { "stem " (sum.stem) } } }
-                td { (way.from) }
-                td { (samples(way.arrives_samples)) }
-                td { (samples(way.by_noise_samples)) }
-                td { (way.polarity.map_or("none", |p| if p == measure::Polarity::Normal { "normal" } else { "inverted" })) }
-                td { (remark(way)) }
-            }
-        }
-    }
-}
-
-fn costs(advice: &Advice) -> Markup {
-    html! {
-        @for record in &advice.costs {
-            section {
-                h2 { "What loudness costs, " (record.print) }
-                p class="said" { (cost_sentence(record)) }
-                figure { (cost_curves(record)) }
-                (cost_table(record))
-                p { small { (proof(record)) } }
-                (codecs(record))
-            }
-        }
-    }
-}
-
-fn cost_sentence(record: &CostRecord) -> Markup {
-    let at = |lufs: f64, of: fn(&CostPoint) -> f64| record.at(lufs, of);
-    html! {
-        @match record.knee_lufs {
-            Some(knee) => { "Up to " b { (minus(knee, 1)) " LUFS" } " loudness comes nearly for free; from there each decibel gives less." }
-            None => { "In all of this range loudness comes nearly for free." }
-        }
-        @if let Some(target) = record.target_lufs {
-            " At the " b { (minus(target, 1)) " LUFS" } " that it asks for"
-            @if let Some(most) = at(target, |p| p.reduction_most_db) { " the limiter takes " (minus(most, 1)) " dB at most" }
-            @if let Some(loud) = at(target, |p| p.reduction_loud_db) { ", " (minus(loud, 1)) " dB or more for a twentieth of the time" }
-            @if let Some(plr) = at(target, |p| p.plr_db) { "; PLR " (minus(plr, 1)) " dB" }
-            @if let Some(distortion) = at(target, |p| p.distortion_percent) { ", distortion " (minus(distortion, 1)) " %" }
-            "."
-        }
-    }
-}
-
-fn cost_curves(record: &CostRecord) -> Markup {
-    let line =
-        |of: fn(&CostPoint) -> f64| record.points.iter().map(|point| (point.lufs, of(point))).collect::<Vec<_>>();
-    let lines = [
-        line(|p| p.reduction_loud_db),
-        line(|p| p.plr_db),
-        line(|p| p.distortion_percent),
-        line(|p| p.reduction_most_db),
-    ];
-    let most = lines.iter().flatten().fold(8.0f64, |most, (_, y)| most.max(*y)).ceil().min(24.0);
-    let plot = Plot { size: [960.0, 300.0], across: [-16.5, -5.5], up: [0.0, most] };
-    let drawn = html! { @for (index, line) in lines.iter().enumerate() { (plot.line(index, line)) } };
-    let mut marks: Vec<plot::Mark> = Vec::new();
-    marks.extend(record.knee_lufs.map(|lufs| (lufs, format!("knee {}", minus(lufs, 1)), 0)));
-    for (name, lufs) in &record.references {
-        marks.push((*lufs, format!("{name} {}", minus(*lufs, 1)), 1));
-    }
-    let matched = |target: f64| record.references.iter().any(|(_, lufs)| (lufs - target).abs() < 0.05);
-    marks.extend(
-        record
-            .target_lufs
-            .filter(|target| !matched(*target))
-            .map(|lufs| (lufs, format!("asked for {}", minus(lufs, 1)), 2)),
-    );
-    marks.retain(|(lufs, _, _)| (-16.5..=-5.5).contains(lufs));
-    html! {
-        (plot.frame(&format!("Cost of loudness of {}", record.print), [&steps(-16, -6, 2), &steps(0, most as i32, 4)], &marks, &drawn))
-        (plot::key("Over loudness in LUFS:", &["reduction 5 % of the time, dB", "PLR, dB", "distortion, %", "reduction at most, dB"]))
-    }
-}
-
-fn cost_table(record: &CostRecord) -> Markup {
-    html! {
-        div class="scroll" {
-            table {
-                thead { tr {
-                    th { "Loudness" br; small { "LUFS" } } th { "PLR" br; small { "dB" } } th { "Reduction" br; small { "most, dB" } }
-                    th { "Distortion" br; small { "%" } } th { "After " (record.codec) br; small { "dBTP" } }
-                    @for target in &record.players_lufs { th { "At " (minus(*target, 0)) br; small { "peak, dBTP" } } }
-                } }
-                tbody {
-                    @for point in &record.points {
-                        tr {
-                            th scope="row" { (minus(point.lufs, 1)) }
-                            td { (minus(point.plr_db, 1)) } td { (minus(point.reduction_most_db, 1)) }
-                            td { (minus(point.distortion_percent, 2)) }
-                            td { @if point.codec_dbtp > 0.0 { b { "+" (minus(point.codec_dbtp, 2)) } } @else { (minus(point.codec_dbtp, 2)) } }
-                            @for peak in &point.normalised_dbtp { td { (minus(*peak, 1)) } }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn proof(record: &CostRecord) -> String {
-    let [heard, whole] = record.secs;
-    let head = "The last columns are the peak that is left when a player turns the print down to that loudness: what lies \
-                under \u{2212}1 dBTP there is punch that was given away. Players do not turn up.";
-    match record.whole_less_cells_lu {
-        Some(lu) => format!(
-            "{head} {heard:.0} s stand for {whole:.0} s, rendered at even steps of loudness; at the gain nearest to what \
-             is asked for, the whole reads {} LU against them.",
-            minus(lu, 2)
-        ),
-        None => format!("{head} The whole song was rendered."),
-    }
-}
-
-fn ledger(advice: &Advice) -> Markup {
-    let mut columns: Vec<(&str, &str)> = Vec::new();
-    for way in advice.ledger.iter().flat_map(|record| &record.ways) {
-        if !columns.contains(&(&way.into, &way.by)) {
-            columns.push((&way.into, &way.by));
-        }
-    }
-    html! {
-        section {
-            h2 { "Which stem comes by which way" }
-            p class="said" { "Level of the stem by each way, in dB under all of it at that sum; loudness behind its fader, over the whole song." }
-            div class="scroll" {
-                table {
-                    thead { tr {
-                        th { "Stem" } th { "Loudness" br; small { "LUFS" } }
-                        @for (into, by) in &columns { th { (by) br; small { "into " (into) } } }
-                    } }
-                    tbody { @for record in &advice.ledger { (ledger_row(record, &columns)) } }
-                }
-            }
-            @if !advice.drivers.is_empty() {
-                h3 { "Who drives what takes gain away" }
-                ul class="returns" {
-                    @for record in &advice.drivers {
-                        @let shares: Vec<String> =
-                            record.drivers.iter().map(|(stem, share)| format!("{stem} {:.0} %", 100.0 * share)).collect();
-                        li { (record.name) " takes " b { (minus(record.reduction_db, 1)) " dB" } " at its most: " (shares.join(", ")) "." }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn ledger_row(record: &LedgerRecord, columns: &[(&str, &str)]) -> Markup {
-    let way = |column: &(&str, &str)| record.ways.iter().find(|way| (&*way.into, &*way.by) == *column);
-    html! {
-        tr {
-            th scope="row" { (record.stem) }
-            td { (record.lufs.map_or("silent".to_owned(), |lufs| minus(lufs, 1))) }
-            @for column in columns {
-                td { @match way(column) {
-                    None => { "" }
-                    Some(way) => { (way.level_db.map_or("nothing".to_owned(), |db| minus(db, 1))) }
-                } }
-            }
-        }
-    }
-}
-
-fn sides(advice: &Advice) -> Markup {
-    let pair = |[before, after]: [Option<f64>; 2]| {
-        let word = |value: Option<f64>| value.map_or("\u{2013}".to_owned(), |value| minus(value, 1));
-        if before.is_none() && after.is_none() {
-            String::new()
-        } else {
-            format!("{} \u{2192} {}", word(before), word(after))
-        }
-    };
-    html! {
-        @if !advice.sides.is_empty() {
-            section {
-                h2 { "Side effects, stem by stem" }
-                div class="scroll" {
-                    table {
-                        thead { tr {
-                            th { "Behind" } th { "Stem" } th { "Lost in mono" br; small { "dB" } }
-                            th { "Right over left" br; small { "dB" } } th { "Far speaker" br; small { "dB of the near one" } }
-                            th { "Low end" br; small { "dB" } }
-                        } }
-                        tbody {
-                            @for (index, record) in advice.sides.iter().enumerate() {
-                                tr {
-                                    th scope="row" { @if index == 0 || advice.sides[index - 1].by != record.by { (record.by) } }
-                                    td { (record.stem) }
-                                    td { (pair(record.mono_loss_db)) }
-                                    td { (pair(record.balance_db)) }
-                                    td { (pair(record.far_db)) @if record.far_turned && record.far_db[1].is_some() { " turned" } }
-                                    td { (record.low_end_db.map_or(String::new(), |db| minus(db, 1))) }
-                                }
-                            }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn codecs(record: &CostRecord) -> Markup {
-    html! {
-        h3 { "After codecs, at the loudness that it asks for" }
-        div class="scroll" {
-            table {
-                thead { tr {
-                    th { "Codec" } th { "Decoded" br; small { "dBTP" } } th { "Overs" } th { "First at" }
-                    th { "Residual" br; small { "dB" } } th { "Ceiling that survives" br; small { "dBTP" } }
-                } }
-                tbody {
-                    @for codec in &record.codecs {
-                        tr {
-                            th scope="row" { (codec.codec) }
-                            td { (minus(codec.decoded_dbtp, 2)) }
-                            td { (codec.overs) }
-                            td { (codec.first_over_secs.map_or(String::new(), units::format_time)) }
-                            td { (codec.residual_db.map_or(String::new(), |db| minus(db, 1))) }
-                            td { (minus(codec.surviving_ceiling_dbtp, 2)) }
-                        }
-                    }
-                }
-            }
         }
     }
 }
