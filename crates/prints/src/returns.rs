@@ -4,9 +4,8 @@ use std::collections::HashSet;
 
 use engine::{Fault, Plan, Role, Sink, Taken};
 use measure::LoudnessMeter;
-use measure::envelope::BANDS_HZ;
+use measure::envelope::{Band, EnvelopeMeter};
 use measure::level::LevelMeter;
-use measure::spectrum::SpectrumMeter;
 use sheet::{Node, Sheet};
 
 use crate::record::ReturnRecord;
@@ -62,7 +61,7 @@ pub(crate) fn returns_of(sheet: &Sheet) -> HashSet<&str> {
 pub struct ProbeMeter {
     loudness: LoudnessMeter,
     level: LevelMeter,
-    spectrum: SpectrumMeter,
+    envelope: EnvelopeMeter,
 }
 
 /// The figures of a sum.
@@ -80,7 +79,7 @@ impl ProbeMeter {
         Self {
             loudness: LoudnessMeter::new(rate_hz),
             level: LevelMeter::new(rate_hz),
-            spectrum: SpectrumMeter::new(rate_hz),
+            envelope: EnvelopeMeter::new(rate_hz),
         }
     }
 
@@ -88,13 +87,13 @@ impl ProbeMeter {
     #[must_use]
     pub fn finish(mut self) -> ProbeFigures {
         self.level.end();
-        let spectrum = self.spectrum.finish();
-        let band = |[low, high]: [f64; 2]| Some(spectrum.power(low, high).mean()).filter(|power| *power > 0.0);
+        let envelope = self.envelope.finish();
+        let band = |band| Some(envelope.power(band)).filter(|power| *power > 0.0);
         ProbeFigures {
             lufs: self.loudness.integrated_lufs(),
             crest_db: self.level.crest_db(),
             width_db: self.level.power().image().width_db,
-            bands_db: BANDS_HZ.map(|hz| band(hz).map(units::db_from_power)),
+            bands_db: [Band::Low, Band::Middle, Band::High].map(|of| band(of).map(units::db_from_power)),
         }
     }
 }
@@ -103,7 +102,7 @@ impl Sink for &mut ProbeMeter {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
         self.loudness.push(taken.lane(0));
         self.level.push(taken.lane(0));
-        self.spectrum.push(taken.lane(0));
+        self.envelope.push(taken.lane(0));
         Ok(())
     }
 }
