@@ -239,9 +239,7 @@ impl Processor for Console {
     }
 
     fn tail_frames(&self) -> usize {
-        // What follows the mean dies away by 8.7 dB in each of its time constants: to -160 dB.
-        let secs = 160.0 / 20.0 * std::f64::consts::LN_10 / (std::f64::consts::TAU * blocker::CORNER_HZ);
-        self.latency_frames() + (secs * self.rate_hz).ceil() as usize
+        self.latency_frames() + (blocker::tail_secs(1, 0.0) * self.rate_hz).ceil() as usize
     }
 }
 

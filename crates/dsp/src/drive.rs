@@ -299,12 +299,12 @@ impl Processor for Drive {
         // The slowest pole decides; the gains ahead of the curve lift what is left.
         let cut_hz = if low_cut_hz > 0.0 { BUTTERWORTH_Q * low_cut_hz.max(LOWEST_CUT_HZ) } else { f64::INFINITY };
         let emphasis_hz = BUTTERWORTH_Q * settings.number(&PRE_EMPHASIS_HZ) / 4.0;
-        let slowest_hz = blocker::CORNER_HZ.min(cut_hz).min(emphasis_hz);
+        let slowest_hz = cut_hz.min(emphasis_hz);
         let output_db = db_from_gain(output_gain(settings, &self.bend, self.stages.len()));
         let lift_db = settings.number(&DRIVE_DB).max(0.0) + output_db.max(0.0);
         // Poles in a row, three in every stage, die away later by about two time constants each.
         let nepers = (120.0 + 20.0 + lift_db) / 20.0 * std::f64::consts::LN_10 + 6.0 * self.stages.len() as f64;
-        let secs = nepers / (std::f64::consts::TAU * slowest_hz);
+        let secs = (nepers / (std::f64::consts::TAU * slowest_hz)).max(blocker::tail_secs(self.stages.len(), lift_db));
         // The oversampling filters ring as long behind the centre as ahead of it.
         self.latency_frames() + (secs * self.rate_hz).ceil() as usize
     }

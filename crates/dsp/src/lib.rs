@@ -67,7 +67,8 @@ pub trait Processor: Send {
         0
     }
 
-    /// Frames for which output goes on, above -120 dB of what went in, after the input has ended (latency left out).
+    /// Frames for which output goes on after the input has ended (latency left out): sound above -120 dB of what went
+    /// in, and what lies below hearing (an offset that follows the mean of the song) above -60 dB.
     fn tail_frames(&self) -> usize {
         0
     }

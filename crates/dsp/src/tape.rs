@@ -289,8 +289,8 @@ impl Processor for Tape {
     }
 
     fn tail_frames(&self) -> usize {
-        // The remanence leaves through 5 Hz, with nab's bass lift undone after it at 3 Hz: -140 dB.
-        let secs = 140.0 / 20.0 * std::f64::consts::LN_10 / (std::f64::consts::TAU * equalisation::BASS_END_HZ);
+        // The remanence leaves through 5 Hz, with nab's bass lift undone after it at 3 Hz, below hearing: -70 dB.
+        let secs = 70.0 / 20.0 * std::f64::consts::LN_10 / (std::f64::consts::TAU * equalisation::BASS_END_HZ);
         self.latency_frames() + (secs * self.rate_hz).ceil() as usize
     }
 }

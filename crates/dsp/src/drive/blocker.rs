@@ -15,6 +15,14 @@ use units::{Block, Frame, SILENCE};
 /// Corner of each of the low-passes.
 pub const CORNER_HZ: f64 = 2.0;
 
+/// Time in which what follows the mean dies away to -60 dB, for some stages in a row that lift it by so much: it lies
+/// below hearing. Every stage has three poles at the corner, which hold it up.
+#[must_use]
+pub fn tail_secs(stages: usize, lift_db: f64) -> f64 {
+    let nepers = (60.0 + lift_db) / 20.0 * std::f64::consts::LN_10 + 4.0 * stages as f64;
+    nepers / (TAU * CORNER_HZ)
+}
+
 /// Below this a mean has died away: -400 dB.
 const SILENT: f64 = 1e-20;
 
