@@ -53,8 +53,32 @@ fn tell(voice: &Voice, advice: &Advice) -> Outcome {
             figure(Some(space.now.most_db), 1),
         ));
     }
+    tell_the_rest(voice, advice, widest);
     if let Some(page) = &advice.page {
         voice.say(&format!("All figures are on {}.", page.display()));
     }
     if advice.failed() { Outcome::CheckFailed } else { Outcome::Done }
+}
+
+/// Whether paths meet, what loudness costs, who drives the limiter: a line each.
+fn tell_the_rest(voice: &Voice, advice: &Advice, widest: usize) {
+    let apart = advice.alignment.iter().filter_map(|sum| sum.apart_samples).reduce(f64::max);
+    if let Some(samples) = apart {
+        voice.say(&format!("  {:widest$}  Parallel paths meet within {samples:.2} samples.", ""));
+    }
+    for cost in &advice.costs {
+        let knee = cost.knee_lufs.map_or_else(|| "no knee".to_owned(), |lufs| format!("knee at {lufs:.1} LUFS"));
+        let asked = cost.target_lufs.map_or_else(String::new, |lufs| {
+            let reduction = figure(cost.at(lufs, |point| point.reduction_most_db), 1);
+            let plr = figure(cost.at(lufs, |point| point.plr_db), 1);
+            format!("; at the {lufs:.1} LUFS asked for it takes {reduction} dB at most, PLR {plr} dB")
+        });
+        voice.say(&format!("  {:widest$}  The limiter of {}: {knee}{asked}.", "", cost.print));
+        let named = format!("{}, limiter", cost.print);
+        if let Some(record) = advice.drivers.iter().find(|record| record.name == named) {
+            let share = |(stem, share): &(String, f64)| format!("{stem} {:.0} %", 100.0 * share);
+            let drivers: Vec<String> = record.drivers.iter().map(share).collect();
+            voice.say(&format!("  {:widest$}  It is driven by {}.", "", drivers.join(", ")));
+        }
+    }
 }

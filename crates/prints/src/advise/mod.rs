@@ -100,6 +100,12 @@ impl Advice {
 /// # Errors
 /// The sheet must be mended first, or a file or the machine stands in the way.
 pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
+    if let Some(path) = question.residual.filter(|path| path.exists()) {
+        let name = path.display().to_string();
+        let message = format!("{name} exists already, and audio is never overwritten.");
+        let remedy = "Choose another name, or move that file away.".to_owned();
+        return Err(Fault::input("file-exists", &name, message, remedy).into());
+    }
     let mut loaded = load::load(question.sheet)?;
     if !loaded.is_sound() {
         return Err(Stopped::Sheet(Box::new(loaded)));

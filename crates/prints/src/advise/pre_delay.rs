@@ -194,7 +194,9 @@ fn suggestion(curve: &[DelayPoint], now: &DelayPoint) -> Option<f64> {
     }
     let allowed = || curve.iter().filter(|point| SUGGESTED_MS.contains(&(point.ms as u32)));
     let away = |point: &DelayPoint| (point.ms - now.ms).abs();
-    let flat = allowed().filter(|point| point.swing_db() <= FLAT_DB).min_by(|a, b| away(a).total_cmp(&away(b)));
+    // A value that is flat by a hair is no advice: its neighbours must be as well.
+    let is_flat = |ms: f64| curve.iter().filter(|point| (point.ms - ms).abs() < 1.5).all(|p| p.swing_db() <= FLAT_DB);
+    let flat = allowed().filter(|point| is_flat(point.ms)).min_by(|a, b| away(a).total_cmp(&away(b)));
     let flattest = || allowed().min_by(|a, b| a.swing_db().total_cmp(&b.swing_db()));
     let best = flat.or_else(flattest)?;
     (best.swing_db() <= now.swing_db() - BETTER_DB).then_some(best.ms)
@@ -251,8 +253,8 @@ mod tests {
         let swing = |ms: u32| if (14..18).contains(&ms) || ms > 60 { 0.2 } else { 2.0 };
         let curve: Vec<DelayPoint> =
             (0..=120).map(|ms| DelayPoint { ms: f64::from(ms), most_db: swing(ms), least_db: -0.1 }).collect();
-        assert_eq!(suggestion(&curve, &curve[5]), Some(14.0));
-        assert_eq!(suggestion(&curve, &curve[30]), Some(17.0));
+        assert_eq!(suggestion(&curve, &curve[5]), Some(15.0));
+        assert_eq!(suggestion(&curve, &curve[30]), Some(16.0));
         assert_eq!(suggestion(&curve, &curve[15]), None);
         assert_eq!(flat(&curve), [[14.0, 17.0], [61.0, 120.0]]);
     }
