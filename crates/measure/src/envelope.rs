@@ -328,5 +328,7 @@ mod tests {
         let low = plucked(80.0, 60.0, 0.0);
         let mean = |band| low.levels(band).iter().sum::<f64>();
         assert!(db_from_power(mean(Band::High) / mean(Band::Low)) < -30.0);
+        // A second-order Butterworth at 250 Hz takes 0.05 dB at 80 Hz.
+        assert!(db_from_power(low.power(Band::Low) / low.power(Band::Whole)).abs() < 0.2);
     }
 }
