@@ -64,14 +64,14 @@ fn write(folder: &std::path::Path, name: &str, frames: &[Frame]) {
     writer.finish().unwrap();
 }
 
-/// Advice on a sheet around `nodes`, with stems of four seconds.
+/// Advice on a sheet around `nodes`, with stems of three seconds.
 fn advice(nodes: &str) -> Advice {
     advice_in(&tempfile::tempdir().unwrap(), nodes)
 }
 
 fn advice_in(folder: &tempfile::TempDir, nodes: &str) -> Advice {
-    write(folder.path(), "bass.wav", &stem(1, 4.0, 0.0));
-    write(folder.path(), "keys.wav", &stem(2, 4.0, 0.3));
+    write(folder.path(), "bass.wav", &stem(1, 3.2, 0.0));
+    write(folder.path(), "keys.wav", &stem(2, 3.2, 0.3));
     let sheet = folder.path().join("sheet.toml");
     fs::write(&sheet, format!("{HEAD}{nodes}")).unwrap();
     let page = folder.path().join("advice.html");
@@ -321,4 +321,58 @@ fn a_return_that_takes_a_stems_low_end_is_told_by_stem() {
     let found = advice(&parallel(r#"{ eq = { bands = [{ shape = "high cut", hz = 300 }] } }"#, turned));
     let all: Vec<&str> = found.findings.iter().filter(|f| f.code == "low-end-lost").map(|f| &*f.at).collect();
     assert_eq!(all, ["stem bass", "stem keys"], "{:#?}", found.sides);
+}
+
+#[test]
+fn a_print_that_clips_after_its_own_codec_is_told() {
+    let print = |survive: &str| {
+        format!(
+            r#"
+[[bus]]
+name = "band"
+to = "mix"
+[[bus]]
+name = "mix"
+[[print]]
+name = "for approval"
+from = "mix"
+chain = [{{ limiter = {{ ceiling_dbtp = 0.0 }} }}]
+loudness = {{ lufs = -9.0 }}
+{survive}
+files = [{{ format = "mp3", kbps = 320 }}]
+"#
+        )
+    };
+    // A print at full scale overshoots after any lossy codec: common practice, no source.
+    let told = advice(&print(""));
+    let found = finding(&told, "codec-clips").unwrap();
+    assert_eq!(found.severity, Severity::Warn, "{found:?}");
+    let codec = told.costs[0].codecs.iter().find(|codec| codec.kbps == 320).unwrap();
+    assert!(codec.decoded_dbtp > 0.0 && codec.overs > 0 && codec.first_over_secs.is_some(), "{codec:?}");
+    assert!((codec.surviving_ceiling_dbtp + codec.decoded_dbtp).abs() < 1e-9);
+    let asked = advice(&print("survive = [\"mp3 96\"]"));
+    assert!(finding(&asked, "codec-clips").is_none(), "the print itself sees to it");
+}
+
+#[test]
+fn an_equaliser_of_one_side_moves_the_image() {
+    let nodes = r#"
+[[bus]]
+name = "band"
+to = "mix"
+chain = [{ eq = { of = "left", bands = [{ shape = "low shelf", hz = 2000, gain_db = 6 }] } }]
+"#;
+    let advice = advice(&format!("{nodes}{MIX}"));
+    let found = finding(&advice, "image-shift").unwrap();
+    assert_eq!((found.severity, found.at.as_str()), (Severity::Note, "stem bass"));
+    assert!(found.message.contains("to the left"), "{found:?}");
+}
+
+#[test]
+fn a_repeat_that_is_heard_by_itself_is_told() {
+    let echo = |more: &str| format!("{{ delay = {{ time_ms = 80, feedback_percent = 0, low_cut_hz = 500{more} }} }}");
+    let found = advice(&parallel(&echo(""), "level_db = -15"));
+    assert_eq!(finding(&found, "late-repeat").unwrap().severity, Severity::Note);
+    let noted = advice(&parallel(&echo(", note = \"1/8\""), "level_db = -15"));
+    assert!(finding(&noted, "late-repeat").is_none(), "in time with the song it is meant");
 }

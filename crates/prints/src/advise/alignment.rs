@@ -14,6 +14,8 @@ use measure::{Polarity, align, arrival};
 use serde::Serialize;
 use units::{Frame, Problem, SILENCE, Severity};
 
+use super::taps::reached_by;
+
 /// Frames of one impulse's window, and where in it the impulse lies. The second is shifted by a few frames.
 const WINDOW: usize = 1 << 15;
 const ORIGIN: usize = 1 << 12;
@@ -88,20 +90,10 @@ struct ParallelSum {
 /// Every sum with parallel ways, each with the stem that takes most of them, a stem without a delay of its own first.
 fn parallel_sums(plan: &Plan) -> Vec<ParallelSum> {
     let stems: Vec<usize> = (0..plan.steps.len()).filter(|step| plan.steps[*step].role == Role::Stem).collect();
-    let mut reached: Vec<Vec<bool>> = Vec::with_capacity(plan.steps.len());
+    let reached = reached_by(plan, &stems);
     let mut sums = Vec::new();
     for (index, step) in plan.steps.iter().enumerate() {
-        let mut own = vec![false; stems.len()];
-        if let Some(stem) = stems.iter().position(|stem| *stem == index) {
-            own[stem] = true;
-        }
-        let Feed::Sum(inputs) = &step.feed else {
-            reached.push(own);
-            continue;
-        };
-        for input in inputs {
-            own.iter_mut().zip(&reached[input.from]).for_each(|(own, from)| *own |= from);
-        }
+        let Feed::Sum(inputs) = &step.feed else { continue };
         let ways_of = |stem: usize| -> Vec<usize> {
             (0..inputs.len()).filter(|way| !inputs[*way].law.muted && reached[inputs[*way].from][stem]).collect()
         };
@@ -112,7 +104,6 @@ fn parallel_sums(plan: &Plan) -> Vec<ParallelSum> {
         if let Some((stem, ways)) = busiest.filter(|(_, ways)| ways.len() > 1) {
             sums.push(ParallelSum { step: index, stem: stems[stem], ways });
         }
-        reached.push(own);
     }
     sums
 }

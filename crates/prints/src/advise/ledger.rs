@@ -18,7 +18,7 @@ use units::{Problem, Severity, db_from_power};
 
 use super::hear::{Heard, Wants};
 use super::sides::{ImageSink, LaneImage};
-use super::taps::Taps;
+use super::taps::{Taps, reached_by};
 
 /// Passages that are heard with all stems apart, their length, and what is rendered ahead of each and not counted.
 const PASSAGES: usize = 3;
@@ -114,12 +114,13 @@ pub(super) fn ask(taps: &mut Taps<'_>, images: Vec<usize>) -> LedgerTaps {
     let whole = taps.whole;
     let stems: Vec<usize> = (0..whole.steps.len()).filter(|step| whole.steps[*step].role == Role::Stem).collect();
     let faders = stems.iter().map(|stem| fader(taps, *stem)).collect();
+    let reached = reached_by(whole, &stems);
     let mut ways = Vec::new();
     for sum in sums_of_prints(whole) {
         for input in taps.inputs(sum).to_vec() {
             let from = taps.apart.ends.iter().position(|end| *end == input.from).unwrap_or_default();
             let step = taps.listen(sum, vec![input]);
-            let reached = stems.iter().map(|stem| reaches(whole, *stem, from)).collect();
+            let reached = reached[from].clone();
             let [into, by] = [sum, from].map(|step| whole.steps[step].name.clone());
             ways.push(WayTap { into, by, step, reached });
         }
@@ -189,16 +190,6 @@ fn sums_of_prints(plan: &Plan) -> Vec<usize> {
         }
     }
     sums
-}
-
-fn reaches(plan: &Plan, stem: usize, step: usize) -> bool {
-    if stem == step {
-        return true;
-    }
-    match &plan.steps[step].feed {
-        Feed::Sum(inputs) => inputs.iter().any(|input| !input.law.muted && reaches(plan, stem, input.from)),
-        Feed::File { .. } => false,
-    }
 }
 
 /// Energy of each lane at one step: in all, and in windows behind a low cut.

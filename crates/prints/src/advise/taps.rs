@@ -86,3 +86,18 @@ impl<'a> Taps<'a> {
         }
     }
 }
+
+/// For every step, which of some stems reach it through paths that are not muted.
+pub(super) fn reached_by(plan: &Plan, stems: &[usize]) -> Vec<Vec<bool>> {
+    let mut reached: Vec<Vec<bool>> = Vec::with_capacity(plan.steps.len());
+    for (index, step) in plan.steps.iter().enumerate() {
+        let mut own: Vec<bool> = stems.iter().map(|stem| *stem == index).collect();
+        if let Feed::Sum(inputs) = &step.feed {
+            for input in inputs.iter().filter(|input| !input.law.muted) {
+                own.iter_mut().zip(&reached[input.from]).for_each(|(own, from)| *own |= from);
+            }
+        }
+        reached.push(own);
+    }
+    reached
+}
