@@ -68,10 +68,11 @@ def circumstances(runs, loads):
         f"crate ebur128 {crate[1] if crate else 'unknown'}",
         version_of(["rustc", "--version"], r"(rustc \S+)"),
     ]
+    rounds = "1 round" if runs == 1 else f"{runs} rounds"
     idle = max(loads) < 1.5
     load = "nothing else ran" if idle else "the machine was shared and loaded, so take the ratios as rough"
     return (
-        f"\nMeasured {datetime.date.today()} at commit {commit}, {runs} round{"s" if runs > 1 else ""}, on {machine()}. "
+        f"\nMeasured {datetime.date.today()} at commit {commit}, {rounds}, on {machine()}. "
         f"Load {min(loads):.1f} to {max(loads):.1f}: {load}. Peers: {', '.join(versions)}.\n"
     )
 
