@@ -33,6 +33,7 @@ pub mod symmetric;
 pub mod tape;
 #[cfg(test)]
 mod testing;
+mod transform;
 pub mod trim;
 pub mod width;
 

@@ -8,12 +8,13 @@
 //! and right are the real and imaginary part of one transform. The work of a stage falls on the frame that ends its
 //! block: on the largest, some milliseconds of calculation once in 16 384 frames.
 
-use std::sync::Arc;
-
-use rustfft::{Fft, FftPlannerScalar, num_complex::Complex};
+use multiversion::multiversion;
 use units::{Frame, SILENCE};
 
-use crate::space::line::Line;
+use crate::{
+    space::line::Line,
+    transform::{Planes, Transform},
+};
 
 /// Taps of the direct sum, and the block of the first stage.
 pub(crate) const HEAD_FRAMES: usize = 64;
@@ -70,58 +71,75 @@ impl Spectra {
 
     /// Separates the spectra of left and right from the transform of left + i right, and keeps them as number `index`,
     /// at twice their size.
-    fn unpack(&mut self, index: usize, packed: &[Complex<f64>]) {
-        let half = packed.len() / 2;
-        for (row, bins) in self.rows.chunks_exact_mut(self.count).zip((0..half).step_by(BINS)) {
-            let row = &mut row[index];
-            for k in 0..BINS {
-                let (z, mirror) = (packed[bins + k], packed[(2 * half - bins - k) % (2 * half)]);
-                row[0][k] = z.re + mirror.re;
-                row[1][k] = z.im - mirror.im;
-                row[2][k] = z.im + mirror.im;
-                row[3][k] = mirror.re - z.re;
-            }
-        }
+    fn unpack(&mut self, index: usize, packed: &mut Planes, half: usize) {
+        (packed.re[2 * half], packed.im[2 * half]) = (packed.re[0], packed.im[0]);
+        separate(&mut self.rows, self.count, index, packed, half);
         let last = self.rows.len() - self.count + index;
-        for (part, x) in [packed[half].re, 0.0, packed[half].im, 0.0].into_iter().enumerate() {
+        for (part, x) in [packed.re[half], 0.0, packed.im[half], 0.0].into_iter().enumerate() {
             self.rows[last][part][0] = 2.0 * x;
+        }
+    }
+}
+
+/// The loops here and below are compiled twice, for narrow and for wide registers. Both give the same bytes: every
+/// number is worked out by the same operations in the same order, and nothing is fused.
+#[multiversion(targets("x86_64+avx2"))]
+fn separate(rows: &mut [Row], count: usize, index: usize, packed: &Planes, half: usize) {
+    for (rows, bins) in rows.chunks_exact_mut(count).zip((0..half).step_by(BINS)) {
+        let row = &mut rows[index];
+        let mirrored = 2 * half - bins - (BINS - 1);
+        let (re, im) = (&packed.re[bins..][..BINS], &packed.im[bins..][..BINS]);
+        let (mirror_re, mirror_im) = (&packed.re[mirrored..][..BINS], &packed.im[mirrored..][..BINS]);
+        for k in 0..BINS {
+            let (mirror_re, mirror_im) = (mirror_re[BINS - 1 - k], mirror_im[BINS - 1 - k]);
+            row[0][k] = re[k] + mirror_re;
+            row[1][k] = im[k] - mirror_im;
+            row[2][k] = im[k] + mirror_im;
+            row[3][k] = mirror_re - re[k];
         }
     }
 }
 
 /// The transform of left + i right whose spectra are the sums over `inputs` (the newest at `newest`, older ones after it,
 /// in a ring) times the partitions; crossed partitions take the input of the other side.
-fn products(inputs: &Spectra, newest: usize, own: &Spectra, cross: Option<&Spectra>, packed: &mut [Complex<f64>]) {
-    let half = packed.len() / 2;
-    let count = inputs.count;
-    let sums = |index: usize| {
-        let all = index * count..(index + 1) * count;
-        let (second, first) = inputs.rows[all.clone()].split_at(newest);
-        let mut sum = [[0.0; BINS]; 4];
-        for (partitions, crossed) in [(Some(own), false), (cross, true)] {
-            let Some(partitions) = partitions else { continue };
-            let (early, late) = partitions.rows[all.clone()].split_at(count - newest);
-            multiply_add(&mut sum, first, early, crossed);
-            multiply_add(&mut sum, second, late, crossed);
-        }
-        sum
-    };
+#[multiversion(targets("x86_64+avx2"))]
+fn products(inputs: &Spectra, newest: usize, own: &Spectra, cross: Option<&Spectra>, packed: &mut Planes, half: usize) {
     for bins in (0..half).step_by(BINS) {
-        let [left_re, left_im, right_re, right_im] = sums(bins / BINS);
+        let [left_re, left_im, right_re, right_im] = sums(inputs, newest, own, cross, bins / BINS);
+        let mirrored = 2 * half - bins - (BINS - 1);
+        let (re, im) = (&mut packed.re[mirrored..][..BINS], &mut packed.im[mirrored..][..BINS]);
         for k in 0..BINS {
-            packed[(2 * half - bins - k) % (2 * half)] =
-                Complex::new(left_re[k] + right_im[k], right_re[k] - left_im[k]);
+            re[BINS - 1 - k] = left_re[k] + right_im[k];
+            im[BINS - 1 - k] = right_re[k] - left_im[k];
         }
+        let (re, im) = (&mut packed.re[bins..][..BINS], &mut packed.im[bins..][..BINS]);
         for k in 0..BINS {
-            packed[bins + k] = Complex::new(left_re[k] - right_im[k], left_im[k] + right_re[k]);
+            re[k] = left_re[k] - right_im[k];
+            im[k] = left_im[k] + right_re[k];
         }
     }
-    let [left_re, _, right_re, _] = sums(half / BINS);
-    packed[half] = Complex::new(left_re[0], right_re[0]);
+    let [left_re, _, right_re, _] = sums(inputs, newest, own, cross, half / BINS);
+    (packed.re[half], packed.im[half]) = (left_re[0], right_re[0]);
+}
+
+/// Some bins of the sums of [`products`].
+#[inline(always)]
+fn sums(inputs: &Spectra, newest: usize, own: &Spectra, cross: Option<&Spectra>, index: usize) -> Row {
+    let count = inputs.count;
+    let all = index * count..(index + 1) * count;
+    let (second, first) = inputs.rows[all.clone()].split_at(newest);
+    let mut sum = [[0.0; BINS]; 4];
+    for (partitions, crossed) in [(Some(own), false), (cross, true)] {
+        let Some(partitions) = partitions else { continue };
+        let (early, late) = partitions.rows[all.clone()].split_at(count - newest);
+        multiply_add(&mut sum, first, early, crossed);
+        multiply_add(&mut sum, second, late, crossed);
+    }
+    sum
 }
 
 /// Adds the products of inputs and partitions for left and right; crossed, left takes the input of right.
-#[inline]
+#[inline(always)]
 fn multiply_add(sum: &mut Row, inputs: &[Row], partitions: &[Row], crossed: bool) {
     for c in 0..2 {
         let from = if crossed { 1 - c } else { c };
@@ -140,8 +158,7 @@ fn multiply_add(sum: &mut Row, inputs: &[Row], partitions: &[Row], crossed: bool
 /// The partitions of one stage, the same for every lane.
 struct Stage {
     block: usize,
-    forward: Arc<dyn Fft<f64>>,
-    inverse: Arc<dyn Fft<f64>>,
+    transform: Transform,
     own: Spectra,
     cross: Option<Spectra>,
 }
@@ -149,7 +166,7 @@ struct Stage {
 /// What a stage remembers of one lane.
 struct StageMemory {
     /// The last two blocks of input: a ring of two, and where the next frame goes.
-    input: Vec<Complex<f64>>,
+    input: Planes,
     at: usize,
     /// Spectra of past inputs, a ring.
     past: Spectra,
@@ -166,17 +183,26 @@ pub(crate) struct Memory {
     phase: usize,
 }
 
-/// Adds the direct sum of some taps, four at a time. The window begins [`HEAD_FRAMES`] before the part.
-#[inline]
-fn add_taps(taps: &[Frame], window: &[Frame], part: &mut [Frame], turn: impl Fn(Frame) -> Frame) {
-    for (group, taps) in taps.chunks_exact(4).enumerate() {
-        let past = &window[HEAD_FRAMES - 4 * group - 3..][..part.len() + 3];
-        for (y, x) in part.iter_mut().zip(past.windows(4)) {
-            for k in 0..4 {
-                let x = turn(x[3 - k]);
-                *y = [y[0] + taps[k][0] * x[0], y[1] + taps[k][1] * x[1]];
+/// Frames that one turn of the direct sum makes.
+const STRIP: usize = 8;
+
+/// A part of the song, with the frames ahead of it that the direct sum reaches, and room for a whole last strip.
+type Window = [Frame; 2 * HEAD_FRAMES];
+
+/// Adds the direct sum of some taps, for whole strips. The window begins [`HEAD_FRAMES`] before the part.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_taps(taps: &[Frame], window: &Window, part: &mut [Frame]) {
+    for (strip, part) in part.as_chunks_mut::<STRIP>().0.iter_mut().enumerate() {
+        let past = &window[strip * STRIP..][..HEAD_FRAMES + STRIP];
+        let mut sums = [0.0; 2 * STRIP];
+        sums.copy_from_slice(part.as_flattened());
+        for (j, tap) in taps[..HEAD_FRAMES].iter().enumerate() {
+            let x = past[HEAD_FRAMES - j..][..STRIP].as_flattened();
+            for k in 0..2 * STRIP {
+                sums[k] += tap[k % 2] * x[k];
             }
         }
+        part.as_flattened_mut().copy_from_slice(&sums);
     }
 }
 
@@ -185,27 +211,22 @@ pub(crate) struct Convolver {
     head: Response,
     stages: Vec<Stage>,
     /// A transform and what it is made of.
-    work: [Vec<Complex<f64>>; 2],
-    scratch: Vec<Complex<f64>>,
+    work: [Planes; 2],
 }
 
 impl Convolver {
     pub(crate) fn new(response: &Response) -> Self {
         let length = response.frames();
-        let mut planner = FftPlannerScalar::new();
         let mut stages = Vec::new();
         for (i, &block) in STAGE_BLOCKS.iter().enumerate().filter(|(_, block)| **block < length) {
             let end = STAGE_BLOCKS.get(i + 1).map_or(length, |next| length.min(*next));
-            stages.push(Stage::new(&mut planner, block, end, response));
+            stages.push(Stage::new(block, end, response));
         }
         let largest = stages.last().map_or(0, |stage| 2 * stage.block);
-        let scratch =
-            stages.iter().flat_map(|s| [&s.forward, &s.inverse]).map(|f| f.get_outofplace_scratch_len()).max();
         let head = |taps: &[Frame]| (0..HEAD_FRAMES).map(|i| tap(taps, i)).collect();
         Self {
             head: Response { own: head(&response.own), cross: response.cross.as_deref().map(head) },
-            work: [0, 1].map(|_| vec![Complex::default(); largest]),
-            scratch: vec![Complex::default(); scratch.unwrap_or(0)],
+            work: [0, 1].map(|_| Planes::new(largest)),
             stages,
         }
     }
@@ -213,7 +234,7 @@ impl Convolver {
     /// Silent memory for one lane.
     pub(crate) fn memory(&self) -> Memory {
         let stage = |stage: &Stage| StageMemory {
-            input: vec![Complex::default(); 2 * stage.block],
+            input: Planes::new(2 * stage.block),
             at: 0,
             past: Spectra::silent(stage.block, stage.own.count),
             newest: 0,
@@ -241,8 +262,10 @@ impl Convolver {
         let frames = part.len();
         memory.recent.write(part);
         for stage in &mut memory.stages {
-            let place = &mut stage.input[stage.at..stage.at + frames];
-            place.iter_mut().zip(part.iter()).for_each(|(z, x)| *z = Complex::new(x[0], x[1]));
+            let (re, im) = (&mut stage.input.re[stage.at..][..frames], &mut stage.input.im[stage.at..][..frames]);
+            for ((re, im), x) in re.iter_mut().zip(im).zip(part.iter()) {
+                [*re, *im] = *x;
+            }
         }
         self.head_sum(&memory.recent, part);
         for stage in &mut memory.stages {
@@ -250,7 +273,7 @@ impl Convolver {
             for (y, share) in part.iter_mut().zip(&stage.output[from..from + frames]) {
                 *y = [y[0] + share[0], y[1] + share[1]];
             }
-            stage.at = (stage.at + frames) % stage.input.len();
+            stage.at = (stage.at + frames) % (2 * stage.output.len());
         }
         memory.phase = (memory.phase + frames) % HEAD_FRAMES;
         for i in 0..self.stages.len() {
@@ -263,33 +286,36 @@ impl Convolver {
     /// The direct sum of the first taps. `recent` ends with the part itself.
     fn head_sum(&self, recent: &Line<Frame>, part: &mut [Frame]) {
         let frames = part.len();
-        let mut window = [SILENCE; 2 * HEAD_FRAMES];
-        let window = &mut window[..frames + HEAD_FRAMES];
-        recent.read(frames + HEAD_FRAMES, window);
-        part.fill(SILENCE);
-        add_taps(&self.head.own, window, part, |x| x);
+        let mut window: Window = [SILENCE; 2 * HEAD_FRAMES];
+        recent.read(frames + HEAD_FRAMES, &mut window[..frames + HEAD_FRAMES]);
+        let mut strips = [SILENCE; HEAD_FRAMES];
+        let strips = &mut strips[..frames.next_multiple_of(STRIP)];
+        add_taps(&self.head.own, &window, strips);
         if let Some(cross) = &self.head.cross {
-            add_taps(cross, window, part, |[left, right]| [right, left]);
+            add_taps(cross, &window.map(|[left, right]| [right, left]), strips);
         }
+        part.copy_from_slice(&strips[..frames]);
     }
 
     /// A block of a stage is full: makes its share of the next block.
     fn turn(&mut self, index: usize, memory: &mut StageMemory) {
         let stage = &self.stages[index];
-        let size = 2 * stage.block;
-        let [from, to] = &mut self.work;
-        let (from, to) = (&mut from[..size], &mut to[..size]);
-        let (newer, older) = memory.input.split_at(memory.at);
-        from[..older.len()].copy_from_slice(older);
-        from[older.len()..].copy_from_slice(newer);
-        stage.forward.process_outofplace_with_scratch(from, to, &mut self.scratch);
+        let block = stage.block;
+        let [work, spare] = &mut self.work;
+        for (to, from) in [(&mut work.re, &memory.input.re), (&mut work.im, &memory.input.im)] {
+            let (newer, older) = from[..2 * block].split_at(memory.at);
+            to[..older.len()].copy_from_slice(older);
+            to[older.len()..2 * block].copy_from_slice(newer);
+        }
+        stage.transform.forward(work, spare);
         let count = memory.past.count;
         memory.newest = (memory.newest + count - 1) % count;
-        memory.past.unpack(memory.newest, to);
-        products(&memory.past, memory.newest, &stage.own, stage.cross.as_ref(), from);
-        stage.inverse.process_outofplace_with_scratch(from, to, &mut self.scratch);
-        for (y, z) in memory.output.iter_mut().zip(&to[stage.block..]) {
-            *y = [z.re, z.im].map(crate::space::settle);
+        memory.past.unpack(memory.newest, work, block);
+        products(&memory.past, memory.newest, &stage.own, stage.cross.as_ref(), work, block);
+        stage.transform.backward(work, spare);
+        let result = work.re[block..].iter().zip(&work.im[block..]);
+        for (y, (re, im)) in memory.output.iter_mut().zip(result) {
+            *y = [*re, *im].map(crate::space::settle);
         }
     }
 }
@@ -300,7 +326,8 @@ impl Memory {
         self.recent.clear(SILENCE);
         self.phase = 0;
         for stage in &mut self.stages {
-            stage.input.fill(Complex::default());
+            stage.input.re.fill(0.0);
+            stage.input.im.fill(0.0);
             stage.output.fill(SILENCE);
             stage.past.clear();
             (stage.at, stage.newest) = (0, 0);
@@ -314,24 +341,24 @@ fn tap(taps: &[Frame], index: usize) -> Frame {
 
 impl Stage {
     /// The stage that takes the taps from `block` to `end`.
-    fn new(planner: &mut FftPlannerScalar<f64>, block: usize, end: usize, response: &Response) -> Self {
-        let forward = planner.plan_fft_forward(2 * block);
-        let inverse = planner.plan_fft_inverse(2 * block);
+    fn new(block: usize, end: usize, response: &Response) -> Self {
+        let transform = Transform::new(2 * block);
+        let [mut work, mut spare] = [0, 1].map(|_| Planes::new(2 * block));
         // Both spectra of a product are kept at twice their size.
         let scale = 0.25 / (2 * block) as f64;
-        let partitions = |taps: &[Frame]| {
+        let mut partitions = |taps: &[Frame]| {
             let mut spectra = Spectra::silent(block, (end - block).div_ceil(block));
             for (index, from) in (block..end).step_by(block).enumerate() {
-                let mut work: Vec<_> = (0..2 * block)
-                    .map(|i| if i < block && from + i < end { tap(taps, from + i) } else { SILENCE })
-                    .map(|[left, right]| Complex::new(scale * left, scale * right))
-                    .collect();
-                forward.process(&mut work);
-                spectra.unpack(index, &work);
+                for i in 0..2 * block {
+                    let tap = if i < block && from + i < end { tap(taps, from + i) } else { SILENCE };
+                    [work.re[i], work.im[i]] = tap.map(|x| scale * x);
+                }
+                transform.forward(&mut work, &mut spare);
+                spectra.unpack(index, &mut work, block);
             }
             spectra
         };
-        let (own, cross) = (partitions(&response.own), response.cross.as_deref().map(partitions));
-        Self { block, forward, inverse, own, cross }
+        let (own, cross) = (partitions(&response.own), response.cross.as_deref().map(&mut partitions));
+        Self { block, transform, own, cross }
     }
 }
