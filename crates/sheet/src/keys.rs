@@ -37,6 +37,10 @@ pub enum Takes {
     Time,
     /// The name of something else in the sheet.
     NameOf(Named),
+    /// A list of such names.
+    NamesOf(Named),
+    /// A list of processors of a print's chain, by name: `eq`, or `eq 2` for the second.
+    LinksOfPrint,
     /// A table.
     Table(&'static Group),
     /// A list of tables.
@@ -79,6 +83,8 @@ pub enum Named {
     Node,
     /// A reference.
     Reference,
+    /// A print.
+    Print,
 }
 
 /// A table of the sheet and its keys.
@@ -395,6 +401,77 @@ pub(crate) const FILE_RATE: Key = Key::new(
 pub static PRINT_FILE: Group =
     Group::new("files", "One file of a print.", &[FILE_FORMAT, BITS, KBPS, DITHER, FILE_RATE]);
 
+// [[alternate]]
+
+pub(crate) const OF: Key = Key::new(
+    "of",
+    Takes::NameOf(Named::Print),
+    "The print that it is made from: its chain, and the gain and ceiling that were found for it.",
+)
+.required();
+pub(crate) const MUTED: Key = Key::new("mute", Takes::NamesOf(Named::Node), "Stems and buses that are taken away.");
+pub(crate) const ONLY: Key = Key::new("only", Takes::NamesOf(Named::Node), "Stems and buses that alone are kept.");
+pub(crate) const OFFSETS: Key = Key::new("offsets", Takes::Tables(&OFFSET), "Stems and buses that are moved in level.");
+pub(crate) const WITHOUT: Key = Key::new(
+    "without",
+    Takes::LinksOfPrint,
+    "Processors of the print's own chain that are left out: `limiter`, or `eq 2` for the second of its kind.",
+);
+pub(crate) const DYNAMICS: Key = Key::of(Param::choice(
+    "dynamics",
+    &["held", "free"],
+    0,
+    "Whether the processing holds the gains that the full mix gives it, so that bars of both can be spliced, or is free to \
+     react to what remains.",
+));
+pub(crate) const ALTERNATE_FILES: Key =
+    Key::new("files", Takes::Tables(&PRINT_FILE), "Files to write; the print's, when the sheet is silent.");
+
+/// Another version of a print.
+pub static ALTERNATE: Group = Group::new(
+    "alternate",
+    "Another version of a print, by what is different: an instrumental, an a cappella, a voice a decibel up.",
+    &[NAME, OF, MUTED, ONLY, OFFSETS, WITHOUT, DYNAMICS, ALTERNATE_FILES, PATTERN],
+);
+
+pub(crate) const OFFSET_NODE: Key =
+    Key::new("node", Takes::NameOf(Named::Node), "The stem or bus; its sends move along.").required();
+pub(crate) const OFFSET_DB: Key =
+    Key::of(Param::number("db", Unit::Decibel, [-24.0, 24.0], 0.0, "By how much it is moved.")).required();
+
+/// A change of level.
+pub static OFFSET: Group = Group::new("offsets", "A stem or bus that is moved in level.", &[OFFSET_NODE, OFFSET_DB]);
+
+// [[stem_print]]
+
+pub(crate) const GROUPS: Key = Key::new(
+    "groups",
+    Takes::Tables(&STEM_GROUP),
+    "What goes into one file together; every stem into its own, when the sheet is silent. What no group holds goes into \
+     one more, called rest.",
+);
+pub(crate) const STEM_FILES: Key = Key::new(
+    "files",
+    Takes::Tables(&PRINT_FILE),
+    "Files to write of each group, at the song's rate, wav or flac; wav of 24 bits, when the sheet is silent.",
+);
+
+/// Stems of a print.
+pub static STEM_PRINT: Group = Group::new(
+    "stem_print",
+    "The parts of a print, each through all of its processing, which sum to it.",
+    &[NAME, OF, GROUPS, STEM_FILES, PATTERN],
+);
+
+pub(crate) const GROUP_FROM: Key =
+    Key::new("from", Takes::NamesOf(Named::Node), "Stems and buses that are in it.").required();
+
+/// A group of stems.
+pub static STEM_GROUP: Group = Group::new("groups", "What goes into one stem file.", &[NAME, GROUP_FROM]);
+
+/// Names that the files of stems have of their own: what no group holds, and what cannot be split.
+pub const OWN_GROUPS: [&str; 2] = ["rest", "residue"];
+
 // accept
 
 pub(crate) const CODE: Key = Key::text("code", Form::Name, "The finding's code.").required();
@@ -408,7 +485,7 @@ pub static ACCEPT: Group = Group::new("accept", "A finding that you have seen an
 /// The whole sheet.
 pub static SHEET: Group = Group::new(
     "sheet",
-    "A recall sheet: one song's network of stems and buses, and its prints.",
+    "A recall sheet: one song's network of stems and buses, and its prints, alternates and stems.",
     &[
         FORMAT_LINE,
         Key::new("song", Takes::Table(&SONG), SONG.sentence).required(),
@@ -418,6 +495,8 @@ pub static SHEET: Group = Group::new(
         Key::new("stem", Takes::Tables(&STEM), STEM.sentence),
         Key::new("bus", Takes::Tables(&BUS), BUS.sentence),
         Key::new("print", Takes::Tables(&PRINT), PRINT.sentence),
+        Key::new("alternate", Takes::Tables(&ALTERNATE), ALTERNATE.sentence),
+        Key::new("stem_print", Takes::Tables(&STEM_PRINT), STEM_PRINT.sentence),
         Key::new("accept", Takes::Tables(&ACCEPT), ACCEPT.sentence),
     ],
 );

@@ -89,6 +89,10 @@ pub struct Sheet {
     pub nodes: Vec<Node>,
     /// What is printed.
     pub prints: Vec<Print>,
+    /// Other versions of prints.
+    pub alternates: Vec<Alternate>,
+    /// Prints in parts.
+    pub stem_prints: Vec<StemPrint>,
     /// Findings that the engineer has accepted, with the reason.
     pub accepted: Vec<Accepted>,
 }
@@ -117,6 +121,37 @@ impl Sheet {
             node.is_stem() && !node.chain.iter().any(is_console)
         });
         node.chain.iter().chain(of_song)
+    }
+
+    /// The family of a stem or bus, as indices: itself and all that is routed to it, through buses too. Sends do not
+    /// make a family.
+    #[must_use]
+    pub fn family(&self, name: &str) -> Vec<usize> {
+        let mut family: Vec<usize> = self.node(name).into_iter().map(|(index, _)| index).collect();
+        let mut next = 0;
+        while let Some(bus) = family.get(next).copied() {
+            next += 1;
+            let to_it = |node: &Node| node.to.as_ref() == Some(&self.nodes[bus].name);
+            let found: Vec<usize> = (0..self.nodes.len())
+                .filter(|index| to_it(&self.nodes[*index]) && !family.contains(index))
+                .collect();
+            family.extend(found);
+        }
+        family
+    }
+
+    /// The stems of a family: what a stem or bus stands for where sound is told by where it comes from. None for a bus
+    /// that only sends feed.
+    pub fn stems_of(&self, name: &str) -> impl Iterator<Item = &Node> {
+        let stems: Vec<&Node> =
+            self.family(name).into_iter().map(|index| &self.nodes[index]).filter(|node| node.is_stem()).collect();
+        stems.into_iter()
+    }
+
+    /// The print of a name.
+    #[must_use]
+    pub fn print(&self, name: &str) -> Option<&Print> {
+        self.prints.iter().find(|print| print.name == *name)
     }
 
     /// The reference of a name.
@@ -343,6 +378,62 @@ pub struct Print {
     pub files: Vec<FileSpec>,
     /// Pattern of the file names, where it is not the usual one.
     pub pattern: Option<String>,
+}
+
+/// Another version of a print, by what is different.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Alternate {
+    /// Name.
+    pub name: Name,
+    /// The print.
+    pub of: Name,
+    /// Stems and buses that are taken away.
+    pub mute: Vec<Name>,
+    /// Stems and buses that alone are kept; all, if there are none here.
+    pub only: Vec<Name>,
+    /// Stems and buses that are moved in level, in decibels.
+    pub offsets: Vec<(Name, f64)>,
+    /// Processors of the print's chain that are left out, by their place in it.
+    pub without: Vec<usize>,
+    /// Whether dynamics keep the gains of the full mix, or react to what remains.
+    pub dynamics: Dynamics,
+    /// Files to write, where they are not the print's.
+    pub files: Option<Vec<FileSpec>>,
+    /// Pattern of the file names, where it is not the print's.
+    pub pattern: Option<String>,
+}
+
+/// What the gains of an alternate follow.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Dynamics {
+    /// The full mix.
+    Held,
+    /// What remains.
+    Free,
+}
+
+/// A print in parts that sum to it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StemPrint {
+    /// Name.
+    pub name: Name,
+    /// The print.
+    pub of: Name,
+    /// The parts; every stem by itself, if there are none here.
+    pub groups: Vec<StemGroup>,
+    /// Files to write of each part.
+    pub files: Vec<FileSpec>,
+    /// Pattern of the file names, where it is not the print's.
+    pub pattern: Option<String>,
+}
+
+/// What goes into one stem file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StemGroup {
+    /// Name.
+    pub name: Name,
+    /// Stems and buses.
+    pub from: Vec<Name>,
 }
 
 /// A loudness to reach.

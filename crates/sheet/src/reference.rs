@@ -23,6 +23,10 @@ pub fn reference(catalogue: &[&'static Spec]) -> String {
         ("`[[print]]`", &keys::PRINT),
         ("`loudness`", &keys::LOUDNESS_TARGET),
         ("An entry of `files`", &keys::PRINT_FILE),
+        ("`[[alternate]]`", &keys::ALTERNATE),
+        ("An entry of `offsets`", &keys::OFFSET),
+        ("`[[stem_print]]`", &keys::STEM_PRINT),
+        ("An entry of `groups`", &keys::STEM_GROUP),
         ("`[[accept]]`", &keys::ACCEPT),
     ];
     for (title, group) in shown {
@@ -124,6 +128,9 @@ fn key_in_words(key: &Key) -> (String, String) {
         Takes::NameOf(Named::Bus) => "a bus",
         Takes::NameOf(Named::Node) => "a stem or bus",
         Takes::NameOf(Named::Reference) => "a reference",
+        Takes::NameOf(Named::Print) => "a print",
+        Takes::NamesOf(_) => "a list of stems and buses",
+        Takes::LinksOfPrint => "a list of processors' names",
         Takes::Table(_) => "a table",
         Takes::Tables(_) => "a list of tables",
         Takes::Processor(_) => "a processor's parameters",

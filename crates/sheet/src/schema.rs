@@ -62,6 +62,9 @@ fn property(key: &Key, definitions: &mut Map<String, Value>) -> Value {
         Takes::Text(form) => text(form),
         Takes::Time => json!({ "$ref": "#/$defs/time" }),
         Takes::NameOf(_) => json!({ "type": "string", "minLength": 1 }),
+        Takes::NamesOf(_) | Takes::LinksOfPrint => {
+            json!({ "type": "array", "minItems": 1, "items": { "type": "string", "minLength": 1 } })
+        }
         Takes::Table(inner) => reference(inner, definitions),
         Takes::Tables(inner) => json!({ "type": "array", "items": reference(inner, definitions) }),
         Takes::Processor(name) => json!({ "$ref": format!("#/$defs/{}", processor_name(name)) }),

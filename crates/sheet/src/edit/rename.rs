@@ -35,6 +35,18 @@ pub(super) fn rename(root: &Written, from: &str, to: &str) -> Result<Vec<Splice>
         names.replace(print, "from");
         names.in_lists(print);
     }
+    for changed in list("alternate").iter().filter_map(Written::table) {
+        names.in_list(changed, "mute");
+        names.in_list(changed, "only");
+        for offset in changed.get("offsets").and_then(|entry| entry.item.list()).unwrap_or(&[]) {
+            offset.table().into_iter().for_each(|offset| names.replace(offset, "node"));
+        }
+    }
+    for set in list("stem_print").iter().filter_map(Written::table) {
+        for group in set.get("groups").and_then(|entry| entry.item.list()).unwrap_or(&[]) {
+            group.table().into_iter().for_each(|group| names.in_list(group, "from"));
+        }
+    }
     Ok(names.splices)
 }
 
@@ -49,6 +61,15 @@ impl Names<'_> {
     fn replace(&mut self, table: &Table, key: &str) {
         if let Some(entry) = table.get(key).filter(|entry| entry.item.text() == Some(self.from)) {
             self.splices.push(Splice::new(entry.item.span.clone(), Plain::from(self.to).to_string()));
+        }
+    }
+
+    /// The name in the list under a key of a table.
+    fn in_list(&mut self, table: &Table, key: &str) {
+        for item in table.get(key).and_then(|entry| entry.item.list()).unwrap_or(&[]) {
+            if item.text() == Some(self.from) {
+                self.splices.push(Splice::new(item.span.clone(), Plain::from(self.to).to_string()));
+            }
         }
     }
 

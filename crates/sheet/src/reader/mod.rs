@@ -3,6 +3,7 @@
 //! Reading never stops at the first mistake: a value that cannot be used is reported and stands at its default until
 //! the end, when a sheet with any failure is withheld.
 
+mod alternate;
 mod chain;
 mod clock;
 mod fields;
@@ -78,15 +79,21 @@ fn read_root(report: &Report<'_>, catalogue: &[&'static Spec], root: &Written) -
     let names = Names::gather(&fields);
     let console = chain::read_console(report, catalogue, &fields);
     let reader = Reader { report, catalogue, names, clock, console };
-    Some(Sheet {
+    let mut sheet = Sheet {
         song,
         references: read_references(&fields),
         sections,
         nodes: node::read_nodes(&reader, &fields),
         prints: print::read_prints(&reader, &fields),
-        console: reader.console,
+        alternates: Vec::new(),
+        stem_prints: Vec::new(),
+        console: None,
         accepted: read_accepted(&fields),
-    })
+    };
+    sheet.alternates = alternate::read_alternates(&reader, &fields, &sheet);
+    sheet.stem_prints = alternate::read_stem_prints(&reader, &fields, &sheet);
+    sheet.console = reader.console;
+    Some(sheet)
 }
 
 fn read_references(sheet: &Fields<'_>) -> Vec<Reference> {

@@ -16,6 +16,7 @@ pub(crate) struct Names {
     buses: Vec<String>,
     all: Vec<String>,
     references: Vec<String>,
+    prints: Vec<String>,
 }
 
 impl Names {
@@ -24,9 +25,12 @@ impl Names {
         let (stems, buses) = (given(sheet, "stem"), given(sheet, "bus"));
         let nodes = stems.iter().map(|name| (name, "stem")).chain(buses.iter().map(|name| (name, "bus")));
         refuse_twice(sheet.report, nodes);
-        for key in ["reference", "section", "print"] {
+        for key in ["reference", "section"] {
             refuse_twice(sheet.report, given(sheet, key).iter().map(|name| (name, key)));
         }
+        // All that `--only` may name.
+        let printed = ["print", "alternate", "stem_print"].map(|key| (key, given(sheet, key)));
+        refuse_twice(sheet.report, printed.iter().flat_map(|(key, names)| names.iter().map(|name| (name, *key))));
         let sorted = |lists: &[&[(String, &Written)]]| {
             let mut names: Vec<String> =
                 lists.iter().flat_map(|list| list.iter().map(|(name, _)| name.clone())).collect();
@@ -39,22 +43,48 @@ impl Names {
             buses: sorted(&[&buses]),
             all: sorted(&[&stems, &buses]),
             references: sorted(&[&given(sheet, "reference")]),
+            prints: sorted(&[&printed[0].1]),
         }
     }
 
     /// The name that a key refers to; reported if there is no such thing.
     pub fn resolve(&self, fields: &Fields<'_>, key: &Key) -> Option<Name> {
         let Takes::NameOf(named) = key.takes else { return None };
-        let entry = fields.get(key.name)?;
-        let Some(text) = entry.item.text() else {
-            let message = format!("`{}` takes a name, not {}.", key.name, entry.item.what());
-            fields.fail(&entry.item, Fault::new("wrong-type", message, "Write a name in quotes."));
+        self.resolve_item(fields, key, named, &fields.get(key.name)?.item)
+    }
+
+    /// The names that a key refers to; reported if there is no such thing, or if one stands there twice.
+    pub fn resolve_list(&self, fields: &Fields<'_>, key: &Key) -> Vec<Name> {
+        let Takes::NamesOf(named) = key.takes else { return Vec::new() };
+        let items = fields.list(key.name);
+        let mut names: Vec<Name> = Vec::new();
+        for name in items.iter().filter_map(|item| self.resolve_item(fields, key, named, item)) {
+            if names.contains(&name) {
+                let fault = Fault::new("named-twice", format!("`{name}` stands here already."), "Name it once.");
+                fields.report.fail_at(fields.at(), name.place(), fault);
+            } else {
+                names.push(name);
+            }
+        }
+        if let (true, Some(entry)) = (items.is_empty(), fields.get(key.name))
+            && entry.item.list().is_some()
+        {
+            let message = format!("`{}` names nothing.", key.name);
+            fields.fail(&entry.item, Fault::new("empty", message, "Name a stem or bus, or leave the key out."));
+        }
+        names
+    }
+
+    fn resolve_item(&self, fields: &Fields<'_>, key: &Key, named: Named, item: &Written) -> Option<Name> {
+        let Some(text) = item.text() else {
+            let message = format!("`{}` takes a name, not {}.", key.name, item.what());
+            fields.fail(item, Fault::new("wrong-type", message, "Write a name in quotes."));
             return None;
         };
         match self.fault(named, text, fields.report) {
-            None => Some(Name::new(text, fields.report.place(&entry.item.span))),
+            None => Some(Name::new(text, fields.report.place(&item.span))),
             Some(fault) => {
-                fields.fail(&entry.item, fault);
+                fields.fail(item, fault);
                 None
             }
         }
@@ -68,6 +98,7 @@ impl Names {
             }
             Named::Bus | Named::Node => self.nodes.contains_key(text),
             Named::Reference => self.references.binary_search_by(|name| name.as_str().cmp(text)).is_ok(),
+            Named::Print => self.prints.binary_search_by(|name| name.as_str().cmp(text)).is_ok(),
         };
         if known {
             return None;
@@ -76,6 +107,7 @@ impl Names {
             Named::Bus => ("bus", &self.buses),
             Named::Node => ("stem or bus", &self.all),
             Named::Reference => ("reference", &self.references),
+            Named::Print => ("print", &self.prints),
         };
         let message = format!("There is no {kind} `{text}`.");
         Some(Fault::new("unknown-name", message, report.suggestion(text, words.iter().map(String::as_str))))

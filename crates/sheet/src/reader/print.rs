@@ -60,7 +60,7 @@ fn read_codec(print: &Fields<'_>, item: &Written) -> Option<CodecChoice> {
     Some(CodecChoice { codec, kbps: kbps?, place: print.report.place(&item.span) })
 }
 
-fn read_file(fields: &Fields<'_>) -> FileSpec {
+pub(super) fn read_file(fields: &Fields<'_>) -> FileSpec {
     let bits = fields.whole(&keys::BITS).unwrap_or(24);
     let kbps = fields.whole(&keys::KBPS).unwrap_or(320);
     let dither = [Dither::Tpdf, Dither::Shaped, Dither::None][fields.choice(&keys::DITHER)];

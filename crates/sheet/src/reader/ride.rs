@@ -132,7 +132,7 @@ fn cannot_ride(what: &str) -> Fault {
 }
 
 /// `eq 2` is the second `eq`; without a number, the first.
-fn numbered(word: &str) -> (&str, usize) {
+pub(super) fn numbered(word: &str) -> (&str, usize) {
     match word.rsplit_once(' ') {
         Some((name, number)) => number.parse().map_or((word, 1), |number| (name, number)),
         None => (word, 1),
