@@ -103,6 +103,7 @@ impl Apart {
             let input = Input { from: before, law: GainLaw::unity(), align_frames: 0 };
             steps.push(Step {
                 feed: Feed::Sum(vec![input]),
+                cut: false,
                 trim: GainLaw::unity(),
                 delay_frames: 0,
                 arrives: steps[before].leaves,

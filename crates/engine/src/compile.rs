@@ -151,6 +151,7 @@ impl<'a> Compiler<'a> {
             name: node.name.as_str().to_owned(),
             role: if node.is_stem() { Role::Stem } else { Role::Bus },
             feed,
+            cut: false,
             trim,
             delay_frames,
             links,
@@ -302,6 +303,8 @@ impl<'a> Compiler<'a> {
         let gain = dsp::entry("trim").map(|entry| units::Settings::defaults(entry.spec))?;
         ending.insert(0, Link { settings: gain, off: false, key: None, place: print.name.place() });
         let step = self.print_step(&name, &ending, feed, leaves, self.steps[head].tail_frames);
+        // The search for the gain renders this step from a file, and every other render gives the same samples.
+        self.steps[step].cut = true;
         Some(Port { name, step, solve_after: Some(head) })
     }
 
@@ -311,6 +314,7 @@ impl<'a> Compiler<'a> {
             name: name.to_owned(),
             role: Role::Print,
             feed,
+            cut: false,
             trim: GainLaw::unity(),
             delay_frames: 0,
             links,
@@ -327,6 +331,16 @@ impl<'a> Compiler<'a> {
 /// # Errors
 /// The processor cannot be built for this rate.
 pub fn dither_link(bits: u32, dither: sheet::Dither, rate_hz: f64) -> Result<PlanLink, Fault> {
+    let settings = dither_settings(bits, dither)?;
+    let built = crate::step::build(&settings, &dsp::Context::plain(rate_hz, 1));
+    let latency_frames =
+        built.map_err(|error| Fault::input("cannot-build", "dither", error.message, error.remedy))?.latency_frames();
+    let (key, rides) = (None, Vec::new());
+    Ok(PlanLink { settings, off: false, key, wait_frames: 0, latency_frames, arrives: 0, rides })
+}
+
+/// The settings of the processor that puts samples on the grid of an integer file.
+pub(crate) fn dither_settings(bits: u32, dither: sheet::Dither) -> Result<units::Settings, Fault> {
     let kind = match dither {
         sheet::Dither::None => "none",
         sheet::Dither::Tpdf => "tpdf",
@@ -348,9 +362,5 @@ pub fn dither_link(bits: u32, dither: sheet::Dither, rate_hz: f64) -> Result<Pla
             _ => {}
         }
     }
-    let built = crate::step::build(&settings, &dsp::Context::plain(rate_hz, 1));
-    let latency_frames =
-        built.map_err(|error| Fault::input("cannot-build", "dither", error.message, error.remedy))?.latency_frames();
-    let (key, rides) = (None, Vec::new());
-    Ok(PlanLink { settings, off: false, key, wait_frames: 0, latency_frames, arrives: 0, rides })
+    Ok(settings)
 }

@@ -10,10 +10,12 @@ mod curve;
 mod delay_line;
 mod fault;
 mod folder;
+mod grid;
 mod impulse;
 mod plan;
 mod step;
 mod stream;
+mod variant;
 mod workers;
 
 /// Every processor that a sheet may name.
@@ -27,7 +29,9 @@ pub use compile::{Facts, compile, dither_link};
 pub use curve::{Curve, GainLaw, Level};
 pub use fault::Fault;
 pub use folder::Folder;
+pub use grid::Grid;
 pub use impulse::one_sided_responses;
 pub use plan::{Feed, Input, Plan, PlanLink, Port, Role, Step};
 pub use step::{NotNumbers, Playback};
 pub use stream::{RunFacts, Setup, Sink, Sources, Stream, Taken};
+pub use variant::Changes;

@@ -32,6 +32,8 @@ pub struct Step {
     pub role: Role,
     /// What comes in.
     pub feed: Feed,
+    /// Whether its feed is silence ahead of the song and after the tail, as a file in between would have it.
+    pub cut: bool,
     /// Gain and polarity ahead of the chain.
     pub trim: GainLaw,
     /// A delay on purpose, never compensated.
@@ -148,6 +150,7 @@ impl Plan {
             role: Role::Probe,
             tail_frames: inputs.iter().map(|input| self.steps[input.from].tail_frames).max().unwrap_or(0),
             feed: Feed::Sum(inputs),
+            cut: false,
             trim: GainLaw::unity(),
             delay_frames: 0,
             links: Vec::new(),
@@ -166,13 +169,7 @@ impl Plan {
         for link in &mut ending.links {
             link.arrives -= ending.arrives;
         }
-        if let Some(gain) = ending.links.first_mut() {
-            set_number(&mut gain.settings, "gain_db", gain_db);
-        }
-        let limiter = ending.links.iter_mut().find(|link| link.settings.spec().name == LIMITER);
-        if let (Some(limiter), Some(ceiling_dbtp)) = (limiter, ceiling_dbtp) {
-            set_number(&mut limiter.settings, "ceiling_dbtp", ceiling_dbtp);
-        }
+        ending.settle(gain_db, ceiling_dbtp);
         ending.feed = Feed::Sum(vec![Input { from: 0, law: GainLaw::unity(), align_frames: 0 }]);
         ending.leaves -= ending.arrives;
         ending.arrives = 0;
@@ -222,12 +219,25 @@ impl Step {
             name: file.to_owned(),
             role: Role::Stem,
             feed: Feed::File { path: file.to_owned(), starts_at: 0 },
+            cut: false,
             trim: GainLaw::unity(),
             delay_frames: 0,
             links: Vec::new(),
             arrives: 0,
             leaves: 0,
             tail_frames: 0,
+        }
+    }
+
+    /// Sets the gain at the head of a print's last part, and the ceiling of the limiter in it, if there is one and a
+    /// ceiling is given.
+    pub(crate) fn settle(&mut self, gain_db: f64, ceiling_dbtp: Option<f64>) {
+        if let Some(gain) = self.links.first_mut() {
+            set_number(&mut gain.settings, "gain_db", gain_db);
+        }
+        let limiter = self.links.iter_mut().find(|link| link.settings.spec().name == LIMITER);
+        if let (Some(limiter), Some(ceiling_dbtp)) = (limiter, ceiling_dbtp) {
+            set_number(&mut limiter.settings, "ceiling_dbtp", ceiling_dbtp);
         }
     }
 

@@ -46,6 +46,8 @@ pub(crate) struct StepState {
     playback: Option<Box<dyn Playback>>,
     follower: usize,
     ended: bool,
+    /// Where its feed is cut, in frames of song time.
+    cut: Option<i64>,
     /// One delay line per input and lane.
     aligning: Vec<Vec<DelayLine>>,
     delay: Vec<DelayLine>,
@@ -75,13 +77,13 @@ struct RideState {
 
 impl StepState {
     /// Builds all that the step needs; from then on it does not allocate. `follower` is the lane that carries this
-    /// step's recording beside the key (0 for none).
+    /// step's recording beside the key (0 for none), `print_frames` the end of every print.
     pub(crate) fn build(
         step: &Step,
         context: &Context<'_>,
         playback: Option<Box<dyn Playback>>,
         follower: usize,
-        block_frames: usize,
+        (block_frames, print_frames): (usize, u64),
     ) -> Result<Self, BuildError> {
         let lines = |frames: usize| vec![DelayLine::new(frames); context.lanes];
         let aligning = match &step.feed {
@@ -93,6 +95,7 @@ impl StepState {
             playback,
             follower,
             ended: false,
+            cut: step.cut.then_some(print_frames as i64),
             aligning,
             delay: lines(step.delay_frames),
             links: links.collect::<Result<_, _>>()?,
@@ -114,6 +117,9 @@ impl StepState {
         match &step.feed {
             Feed::File { starts_at, .. } => self.play(song, *starts_at, out)?,
             Feed::Sum(inputs) => self.sum(inputs, song, &output_of, stride, out),
+        }
+        if let Some(end) = self.cut {
+            silence_outside(song, end, out);
         }
         for lane in out.lanes_mut() {
             step.trim.apply(song, lane);
@@ -178,6 +184,16 @@ impl StepState {
                 });
             }
         }
+    }
+}
+
+/// Silences a block, whose first frame is at `song` frames of song time, ahead of the song and from `end` on.
+fn silence_outside(song: i64, end: i64, block: &mut Block<'_>) {
+    let within = |frame: i64| usize::try_from(frame - song).unwrap_or(0).min(block.frames());
+    let [from, to] = [within(0), within(end)];
+    for lane in block.lanes_mut() {
+        lane[..from].fill(SILENCE);
+        lane[to..].fill(SILENCE);
     }
 }
 

@@ -101,7 +101,7 @@ impl Stream {
             };
             let group = setup.followers.iter().position(|group| group.contains(&step.name));
             let follower = if lanes == 1 { 0 } else { group.map_or(lanes - 1, |group| group + 1) };
-            let state = StepState::build(step, &context, playback, follower, setup.block_frames);
+            let state = StepState::build(step, &context, playback, follower, (setup.block_frames, plan.print_frames()));
             states.push(Mutex::new(Some(
                 state.map_err(|error| Fault::input("cannot-build", &step.name, error.message, error.remedy))?,
             )));

@@ -78,7 +78,7 @@ impl Ending<'_> {
             fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
             (self.progress)(1.0);
             let solved = SolvedRecord { target_lufs, target, gain_db, ceiling_dbtp: ceiling, survived, tries };
-            return Ok(Ended { spool, gauged, solved: Some(solved), findings: found });
+            return Ok(Ended { spool, gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found });
         }
         unreachable!("the last ceiling returns")
     }

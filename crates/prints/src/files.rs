@@ -138,7 +138,7 @@ pub fn sha256_of(path: &Path) -> io::Result<String> {
 }
 
 /// The sheet's format in the words of the writer.
-fn format_of(format: FileFormat) -> media::FileFormat {
+pub(crate) fn format_of(format: FileFormat) -> media::FileFormat {
     match format {
         FileFormat::Wav { bits: 16, .. } => media::FileFormat::Wav(WavSample::Int16),
         FileFormat::Wav { bits: 24, .. } => media::FileFormat::Wav(WavSample::Int24),

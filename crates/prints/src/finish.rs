@@ -31,6 +31,8 @@ pub(crate) struct Ended {
     pub spool: String,
     pub gauged: Gauged,
     pub solved: Option<SolvedRecord>,
+    /// What the sheet promises of its true peak.
+    pub ceiling_dbtp: Option<f64>,
     pub findings: Vec<Problem>,
 }
 
@@ -71,7 +73,8 @@ impl Finish<'_> {
     fn end(&self, print: &Print, port: &Port, head: &Head) -> Result<Ended, Fault> {
         if port.solve_after.is_none() {
             let (spool, gauged) = (head.spool.clone(), head.gauged.clone());
-            return Ok(Ended { spool, gauged, solved: None, findings: Vec::new() });
+            let ceiling_dbtp = self.plan.ceiling_dbtp(port);
+            return Ok(Ended { spool, gauged, solved: None, ceiling_dbtp, findings: Vec::new() });
         }
         let (target_lufs, target) = self.target(print)?;
         let name = print.name.as_str();
@@ -104,7 +107,7 @@ impl Finish<'_> {
     }
 
     /// Writes all files of a print.
-    fn write_files(&self, print: &Print, ended: &Ended) -> Result<Vec<FileRecord>, Fault> {
+    pub(crate) fn write_files(&self, print: &Print, ended: &Ended) -> Result<Vec<FileRecord>, Fault> {
         let metadata = labels::metadata(self.sheet, print, &self.revision.name(), self.label);
         let work = self.revision.folder();
         let mut taken = HashMap::new();
@@ -127,34 +130,48 @@ impl Finish<'_> {
                 metadata: &metadata,
                 loudness: labels::loudness(&ended.gauged),
             })?;
-            Ok(self.file_record(print, spec, path, finished))
+            Ok(self.file_record(print, ended.ceiling_dbtp, spec, path, finished))
         })?;
         (self.progress)(&what, 1.0);
         fs::remove_file(work.join(&ended.spool)).map_err(|error| machine(work, &error))?;
         Ok(records)
     }
 
-    fn file_record(&self, print: &Print, spec: &sheet::FileSpec, path: &Path, finished: Finished) -> FileRecord {
+    fn file_record(
+        &self,
+        print: &Print,
+        ceiling_dbtp: Option<f64>,
+        spec: &sheet::FileSpec,
+        path: &Path,
+        finished: Finished,
+    ) -> FileRecord {
         let format = labels::format_in_words(spec, finished.rate_hz);
-        let port = self.plan.prints.iter().find(|port| print.name == *port.name.as_str());
         let findings = findings::of_file(&FileFacts {
             at: &format!("print {}, {format}", print.name),
             measured: &finished.measured,
-            ceiling_dbtp: port.and_then(|port| self.plan.ceiling_dbtp(port)),
+            ceiling_dbtp,
             lossy: matches!(spec.format, sheet::FileFormat::Mp3 { .. }),
             clamped_samples: finished.clamped_samples,
         });
-        let path = self.revision.final_folder().join(path.file_name().unwrap_or_default());
         FileRecord {
             name: print.name.as_str().to_owned(),
             kind: print.kind.clone(),
             format,
-            path: path.display().to_string(),
+            path: self.final_path(path),
             sha256: finished.sha256,
             measures: finished.measured.measures,
             findings,
-            realtime_factor: self.plan.print_frames() as f64 / self.plan.rate_hz / self.started.elapsed().as_secs_f64(),
+            realtime_factor: self.realtime_factor(),
         }
+    }
+
+    /// Where a file of the work folder will be.
+    pub(crate) fn final_path(&self, path: &Path) -> String {
+        self.revision.final_folder().join(path.file_name().unwrap_or_default()).display().to_string()
+    }
+
+    pub(crate) fn realtime_factor(&self) -> f64 {
+        self.plan.print_frames() as f64 / self.plan.rate_hz / self.started.elapsed().as_secs_f64()
     }
 }
 

@@ -11,6 +11,7 @@ mod labels;
 pub mod load;
 pub mod names;
 mod parallel;
+mod parts;
 mod print;
 pub mod record;
 pub mod report;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
-use sheet::{Print, Sheet};
+use sheet::{Alternate, Print, Sheet, StemPrint};
 use units::Problem;
 
 use crate::findings;
@@ -14,6 +14,7 @@ use crate::finish::{Finish, Head};
 use crate::labels;
 use crate::load::{self, Loaded};
 use crate::parallel::in_parallel;
+use crate::parts::{Parts, Wanted, Work};
 use crate::record::{AcceptedRecord, FileRecord, Report, Version};
 use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
@@ -23,7 +24,7 @@ use crate::spool::{Gauge, LoudnessSink, SoundSink, Spool};
 pub struct Order<'a> {
     /// The sheet's file.
     pub sheet: &'a Path,
-    /// Names of prints; all when empty.
+    /// Names of prints, alternates and prints in stems; all when empty.
     pub only: &'a [String],
     /// Folder of revisions; `prints` beside the sheet when none.
     pub out: Option<&'a Path>,
@@ -69,7 +70,8 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
     }
     let Some((mut plan, sources)) = load::plan(&mut loaded) else { return Err(Stopped::Sheet(Box::new(loaded))) };
     let Some(sheet) = &loaded.sheet else { return Err(Stopped::Sheet(Box::new(loaded))) };
-    let chosen = chosen(sheet, &plan, order.only)?;
+    let choice = Choice::of(sheet, order.only)?;
+    let chosen = choice.prints(sheet, &plan);
     let out = order.out.map_or_else(|| loaded.folder().join("prints"), Path::to_owned);
     let revision = Revision::begin(&out)?;
     let probes = returns::probe(sheet, &mut plan);
@@ -95,24 +97,68 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
         files.extend(its_files);
         findings.extend(found);
     }
+    let mut parts = Parts::default();
+    for ((print, port), version) in chosen.iter().zip(&versions) {
+        parts.add(choice.parts(&Work { finish: &finish, sources: &sources }, print, port, version)?);
+    }
+    files.extend(parts.files);
+    findings.extend(parts.findings);
+    versions.retain(|version| choice.wants(&version.name));
     let mut report = run.report(versions, files, findings);
-    report.returns = rendered.returns;
+    (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
     report.realtime_factor = plan.print_frames() as f64 / plan.rate_hz / started.elapsed().as_secs_f64();
     run.write_documents(&report, &loaded.text)?;
     let folder = revision.publish()?;
     Ok(Printed { report, folder })
 }
 
-/// The prints that are wanted, each with where it comes out.
-fn chosen<'a>(sheet: &'a Sheet, plan: &Plan, only: &[String]) -> Result<Vec<(&'a Print, Port)>, Fault> {
-    if let Some(missing) = only.iter().find(|name| !sheet.prints.iter().any(|print| print.name == *name.as_str())) {
-        let names: Vec<&str> = sheet.prints.iter().map(|print| print.name.as_str()).collect();
-        let message = format!("The sheet has no print called “{missing}”.");
-        return Err(Fault::input("unknown-print", missing, message, format!("Take one of: {}.", names.join(", "))));
+/// What is to be printed of a sheet.
+struct Choice<'a> {
+    only: &'a [String],
+    alternates: Vec<&'a Alternate>,
+    stem_prints: Vec<&'a StemPrint>,
+}
+
+impl<'a> Choice<'a> {
+    fn of(sheet: &'a Sheet, only: &'a [String]) -> Result<Self, Fault> {
+        let prints = sheet.prints.iter().map(|print| print.name.as_str());
+        let alternates = sheet.alternates.iter().map(|alternate| alternate.name.as_str());
+        let names: Vec<&str> =
+            prints.chain(alternates).chain(sheet.stem_prints.iter().map(|s| s.name.as_str())).collect();
+        if let Some(missing) = only.iter().find(|name| !names.contains(&name.as_str())) {
+            let message = format!("The sheet has no print called “{missing}”.");
+            return Err(Fault::input("unknown-print", missing, message, format!("Take one of: {}.", names.join(", "))));
+        }
+        let mut choice = Self { only, alternates: Vec::new(), stem_prints: Vec::new() };
+        choice.alternates = sheet.alternates.iter().filter(|alternate| choice.wants(&alternate.name)).collect();
+        choice.stem_prints = sheet.stem_prints.iter().filter(|set| choice.wants(&set.name)).collect();
+        Ok(choice)
     }
-    let wanted = |print: &&Print| only.is_empty() || only.iter().any(|name| print.name == *name.as_str());
-    let port = |print: &Print| plan.prints.iter().find(|port| print.name == *port.name.as_str()).cloned();
-    Ok(sheet.prints.iter().filter(wanted).filter_map(|print| Some((print, port(print)?))).collect())
+
+    fn wants(&self, name: &str) -> bool {
+        self.only.is_empty() || self.only.iter().any(|wanted| wanted == name)
+    }
+
+    /// The prints that are wanted, each with where it comes out; those too of which only a part is wanted, without files.
+    fn prints(&self, sheet: &Sheet, plan: &Plan) -> Vec<(Print, Port)> {
+        let parents = || self.alternates.iter().map(|a| &a.of).chain(self.stem_prints.iter().map(|set| &set.of));
+        let needed = |print: &&Print| self.wants(&print.name) || parents().any(|of| *of == print.name);
+        let needed: Vec<&Print> = sheet.prints.iter().filter(needed).collect();
+        let chosen = |print: &Print| {
+            let port = plan.prints.iter().find(|port| print.name == *port.name.as_str()).cloned();
+            let files = if self.wants(&print.name) { print.files.clone() } else { Vec::new() };
+            Some((Print { files, ..print.clone() }, port?))
+        };
+        needed.into_iter().filter_map(chosen).collect()
+    }
+
+    /// Prints the alternates and stems of a print.
+    fn parts(&self, work: &Work<'_>, print: &Print, port: &Port, version: &Version) -> Result<Parts, Fault> {
+        let alternates = self.alternates.iter().copied().filter(|alternate| alternate.of == print.name).collect();
+        let stem_prints = self.stem_prints.iter().copied().filter(|set| set.of == print.name).collect();
+        let print = work.finish.sheet.print(&print.name).unwrap_or(print);
+        work.print(&Wanted { print, port, alternates, stem_prints }, version)
+    }
 }
 
 /// The first render: what comes out of each print's step, or ahead of the gain that is to be found.
@@ -131,7 +177,7 @@ struct Run<'a> {
 }
 
 impl Run<'_> {
-    fn render(&self, chosen: &[(&Print, Port)], probes: &[Probes]) -> Result<Rendered, Fault> {
+    fn render(&self, chosen: &[(Print, Port)], probes: &[Probes]) -> Result<Rendered, Fault> {
         let frames = self.plan.print_frames();
         let heads: Vec<usize> = chosen.iter().map(|(_, port)| port.solve_after.unwrap_or(port.step)).collect();
         let watched = self.watched_stems(&heads);
@@ -202,6 +248,8 @@ impl Run<'_> {
             frames: self.plan.print_frames(),
             sections: self.sheet.sections.iter().map(|s| (s.name.as_str().to_owned(), s.from_secs)).collect(),
             versions,
+            alternates: Vec::new(),
+            stems: Vec::new(),
             prints,
             returns: Vec::new(),
             findings,

@@ -29,6 +29,10 @@ pub struct Report {
     pub sections: Vec<(String, f64)>,
     /// Prints, one for each of the sheet that was asked for.
     pub versions: Vec<Version>,
+    /// Other versions of prints.
+    pub alternates: Vec<AlternateRecord>,
+    /// Prints in parts.
+    pub stems: Vec<StemsRecord>,
     /// Files, one for each that was written.
     pub prints: Vec<FileRecord>,
     /// What each return adds.
@@ -94,6 +98,40 @@ pub struct Survived {
     pub encoder: String,
     /// True peak of what a listener decodes.
     pub decoded_dbtp: f64,
+}
+
+/// Another version of a print.
+#[derive(Debug, Serialize)]
+pub struct AlternateRecord {
+    /// Name.
+    pub name: String,
+    /// The print that it is made from.
+    pub of: String,
+    /// `held`, where all gains are those of the full mix, or `free`, where they react to what remains.
+    pub dynamics: &'static str,
+    /// Measures of its first file.
+    pub measures: Measures,
+    /// For held dynamics: peak of print minus (alternate and what was taken from it), before files are rounded. None if
+    /// they are alike to the bit.
+    pub null_dbfs: Option<f64>,
+}
+
+/// A print in parts.
+#[derive(Debug, Serialize)]
+pub struct StemsRecord {
+    /// Name.
+    pub name: String,
+    /// The print.
+    pub of: String,
+    /// The parts, and the stems in each; the residue has none.
+    pub groups: Vec<(String, Vec<String>)>,
+    /// Level of what could not be split, against the print; none if there is nothing.
+    pub residue_share_db: Option<f64>,
+    /// Peak of print minus parts before files are rounded; none if they are alike to the bit.
+    pub null_dbfs: Option<f64>,
+    /// For each format: peak of the print's samples minus the sum of all files, read back from them; none if they are
+    /// alike to the bit.
+    pub files_null_dbfs: Vec<(String, Option<f64>)>,
 }
 
 /// One file.

@@ -33,6 +33,14 @@ impl Spool {
         Ok(Self { writer: writer.map_err(|error| media_fault(&error))? })
     }
 
+    /// Appends frames.
+    ///
+    /// # Errors
+    /// The disk is full or gone.
+    pub fn keep(&mut self, frames: &[units::Frame]) -> Result<(), Fault> {
+        self.writer.write(frames).map_err(|error| media_fault(&error))
+    }
+
     /// Completes the file.
     ///
     /// # Errors
@@ -44,7 +52,7 @@ impl Spool {
 
 impl Sink for &mut Spool {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
-        self.writer.write(taken.lane(0)).map_err(|error| media_fault(&error))
+        self.keep(taken.lane(0))
     }
 }
 
@@ -75,6 +83,13 @@ impl Gauge {
         Self { loudness, true_peak, outline: Outline::new(frames) }
     }
 
+    /// Takes the next frames.
+    pub fn push(&mut self, frames: &[units::Frame]) {
+        self.loudness.push(frames);
+        self.true_peak.push(frames);
+        self.outline.push(frames);
+    }
+
     /// What was measured.
     #[must_use]
     pub fn finish(self) -> Gauged {
@@ -87,9 +102,7 @@ impl Gauge {
 
 impl Sink for &mut Gauge {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
-        self.loudness.push(taken.lane(0));
-        self.true_peak.push(taken.lane(0));
-        self.outline.push(taken.lane(0));
+        self.push(taken.lane(0));
         Ok(())
     }
 }

@@ -27,8 +27,8 @@ mod tree;
 
 pub use edit::{Edit, Plain, Step, set_value};
 pub use model::{
-    Accepted, Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind, Print,
-    Reference, Ride, Section, Send, Sheet, Song, StemGroup, StemPrint, Tap, Target,
+    Accepted, Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind,
+    Print, Reference, Ride, Section, Send, Sheet, Song, StemGroup, StemPrint, Tap, Target,
 };
 pub use network::{accept, network_findings};
 pub use reader::read;

@@ -132,9 +132,8 @@ impl Sheet {
         while let Some(bus) = family.get(next).copied() {
             next += 1;
             let to_it = |node: &Node| node.to.as_ref() == Some(&self.nodes[bus].name);
-            let found: Vec<usize> = (0..self.nodes.len())
-                .filter(|index| to_it(&self.nodes[*index]) && !family.contains(index))
-                .collect();
+            let found: Vec<usize> =
+                (0..self.nodes.len()).filter(|index| to_it(&self.nodes[*index]) && !family.contains(index)).collect();
             family.extend(found);
         }
         family

@@ -45,6 +45,8 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
     voice.data(&serde_json::json!({
         "revision": report.revision,
         "prints": report.prints,
+        "alternates": report.alternates,
+        "stems": report.stems,
         "findings": report.findings,
     }));
     let speed = report.realtime_factor;
@@ -54,6 +56,7 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
     ));
     voice.say("");
     tell_files(voice, report);
+    tell_nulls(voice, report);
     voice.say("");
     voice.findings(&report.findings);
     for accepted in &report.accepted {
@@ -78,5 +81,21 @@ fn tell_files(voice: &Voice, report: &Report) {
             figure(m.true_peak_dbtp, 2),
             figure(m.plr_db, 1),
         ));
+    }
+}
+
+/// How well alternates and stems sum to their prints.
+fn tell_nulls(voice: &Voice, report: &Report) {
+    let null = |null: Option<f64>| null.map_or_else(|| "to the bit".to_owned(), |db| format!("to {db:.0} dBFS"));
+    for alternate in report.alternates.iter().filter(|alternate| alternate.dynamics == "held") {
+        let depth = null(alternate.null_dbfs);
+        voice.say(&format!("  {} nulls against {}, with what it lacks, {depth}", alternate.name, alternate.of));
+    }
+    for set in &report.stems {
+        let share = set.residue_share_db.map_or_else(|| "nothing".to_owned(), |db| format!("{db:.1} dB of it"));
+        voice.say(&format!("  {} sum to {} {}, residue {share}", set.name, set.of, null(set.null_dbfs)));
+        for (format, depth) in &set.files_null_dbfs {
+            voice.say(&format!("    the files, {format}, {}", null(*depth)));
+        }
     }
 }

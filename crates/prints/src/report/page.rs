@@ -32,6 +32,8 @@ pub fn html(report: &Report) -> String {
                     (strip(report, secs))
                     (measures(report))
                     (how(report))
+                    (alternates(report))
+                    (stems(report))
                     (waves(report))
                     (colour(report))
                     (returned(report))
@@ -150,6 +152,60 @@ fn how(report: &Report) -> Markup {
                 "."
                 @for trip in &solved.survived {
                     " After " (trip.codec) " a listener decodes a true peak of " b { (minus(trip.decoded_dbtp, 2)) " dBTP" } "."
+                }
+            }
+        }
+    }
+}
+
+/// How deep a null is, in words.
+fn null(null_dbfs: Option<f64>) -> String {
+    null_dbfs.map_or_else(|| "to the bit".to_owned(), |db| format!("to {} dBFS", minus(db, 0)))
+}
+
+fn alternates(report: &Report) -> Markup {
+    html! {
+        @if !report.alternates.is_empty() {
+            section {
+                h2 { "Alternates" }
+                ul {
+                    @for alternate in &report.alternates {
+                        li {
+                            b { (alternate.name) } " of " (alternate.of)
+                            @if alternate.dynamics == "held" {
+                                ", with the gains of the full mix: any bar of it splices with the print. With what was taken \
+                                 from it, it is the print " (null(alternate.null_dbfs)) "."
+                            } @else {
+                                ", with gains that react to what remains: it is not meant to be spliced with the print."
+                            }
+                            @if let Some(lufs) = alternate.measures.integrated_lufs { " " (minus(lufs, 2)) " LUFS." }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn stems(report: &Report) -> Markup {
+    html! {
+        @for set in &report.stems {
+            section {
+                h2 { "Stems: " (set.name) }
+                p {
+                    "The parts of " (set.of) ", through all of its processing. They sum to it " (null(set.null_dbfs)) " before \
+                     files are rounded"
+                    @for (format, null_dbfs) in &set.files_null_dbfs { "; the files (" (format) ") sum to its own " (null(*null_dbfs)) }
+                    ". "
+                    @match set.residue_share_db {
+                        Some(share) => { "What cannot be split lies " (minus(-share, 1)) " dB below the print, in the residue's file." }
+                        None => { "There was nothing that could not be split; the residue's file holds rounding alone." }
+                    }
+                }
+                ul {
+                    @for (group, stems) in set.groups.iter().filter(|(_, stems)| !stems.is_empty()) {
+                        li { b { (group) } ": " (stems.join(", ")) }
+                    }
                 }
             }
         }

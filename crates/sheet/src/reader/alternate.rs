@@ -25,9 +25,9 @@ fn read_alternate(reader: &Reader<'_>, fields: &Fields<'_>, sheet: &Sheet) -> Al
         offsets: offsets.iter().filter_map(offset).collect(),
         without: sheet.print(&of).map(|print| read_without(fields, print)).unwrap_or_default(),
         dynamics: [Dynamics::Held, Dynamics::Free][fields.choice(&keys::DYNAMICS)],
-        files: fields.get(keys::ALTERNATE_FILES.name).map(|_| {
-            fields.entries(keys::ALTERNATE_FILES.name, &keys::PRINT_FILE).iter().map(read_file).collect()
-        }),
+        files: fields
+            .get(keys::ALTERNATE_FILES.name)
+            .map(|_| fields.entries(keys::ALTERNATE_FILES.name, &keys::PRINT_FILE).iter().map(read_file).collect()),
         pattern: fields.string(&keys::PATTERN),
         of,
     };
@@ -84,7 +84,8 @@ fn refuse_fed_by_sends(fields: &Fields<'_>, sheet: &Sheet, alternate: &Alternate
     let moved = alternate.mute.iter().chain(alternate.offsets.iter().map(|(name, _)| name)).filter(|_| held);
     for name in moved.chain(&alternate.only).filter(|name| sheet.stems_of(name).next().is_none()) {
         let message = format!("No stem is routed to `{name}`: it is fed by sends alone.");
-        let remedy = "Name the stems or buses that send to it, or, for `mute` and `offsets`, write `dynamics = \"free\"`.";
+        let remedy =
+            "Name the stems or buses that send to it, or, for `mute` and `offsets`, write `dynamics = \"free\"`.";
         fields.report.fail_at(fields.at(), name.place(), Fault::new("no-stems-in-it", message, remedy));
     }
 }
@@ -149,7 +150,11 @@ fn read_stem_files(fields: &Fields<'_>) -> Vec<FileSpec> {
         };
         let spec = read_file(file);
         if matches!(spec.format, FileFormat::Mp3 { .. }) {
-            refuse(keys::FILE_FORMAT.name, "Stems that are coded with loss do not sum to the print.", "Write wav or flac.");
+            refuse(
+                keys::FILE_FORMAT.name,
+                "Stems that are coded with loss do not sum to the print.",
+                "Write wav or flac.",
+            );
         }
         refuse(keys::FILE_RATE.name, "Stems have the song's rate.", "Leave it out.");
     }

@@ -100,7 +100,11 @@ impl<'a> Fields<'a> {
     /// The tables of a list of tables.
     pub fn entries(&self, key: &str, group: &Group) -> Vec<Fields<'a>> {
         let name_of = |item: &Written| item.table()?.get("name")?.item.text().map(str::to_owned);
-        let title = if group.name == key && matches!(key, "sends" | "rides" | "files" | "groups" | "offsets") { singular(key) } else { key };
+        let title = if group.name == key && matches!(key, "sends" | "rides" | "files" | "groups" | "offsets") {
+            singular(key)
+        } else {
+            key
+        };
         let prefix = if self.at == "sheet" { String::new() } else { format!("{}, ", self.at) };
         let open = |(index, item): (usize, &'a Written)| {
             let name = name_of(item).unwrap_or_else(|| (index + 1).to_string());
