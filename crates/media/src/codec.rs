@@ -11,13 +11,19 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use units::Frame;
 
 use crate::error::Named;
-use crate::{FileFormat, Info, Kbps, MediaError, Metadata, RateConverter, Reason, Source, Writer, create, open_at};
+use crate::{
+    FileFormat, Info, Kbps, MediaError, Metadata, OggKbps, RateConverter, Reason, Source, Writer, create, open_at,
+};
 
 /// A lossy codec and its setting, as a sheet names it: `mp3 192`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum CodecChoice {
     /// MPEG-1 layer III at a constant rate.
     Mp3(Kbps),
+    /// Opus at a variable rate around this one.
+    Opus(OggKbps),
+    /// Vorbis at a variable rate around this one.
+    Vorbis(OggKbps),
 }
 
 impl CodecChoice {
@@ -26,12 +32,16 @@ impl CodecChoice {
     pub fn encoder(self) -> String {
         match self {
             Self::Mp3(_) => format!("LAME {}", mp3lame_encoder::mp3lame_version()),
+            Self::Opus(_) => "opus-pure 0.2".to_owned(),
+            Self::Vorbis(_) => "libvorbis, aoTuV and Lancer".to_owned(),
         }
     }
 
     fn format(self) -> FileFormat {
         match self {
             Self::Mp3(kbps) => FileFormat::Mp3(kbps),
+            Self::Opus(kbps) => FileFormat::Opus(kbps),
+            Self::Vorbis(kbps) => FileFormat::Vorbis(kbps),
         }
     }
 }
@@ -40,21 +50,31 @@ impl fmt::Display for CodecChoice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Mp3(kbps) => write!(f, "mp3 {}", kbps.get()),
+            Self::Opus(kbps) => write!(f, "opus {}", kbps.get()),
+            Self::Vorbis(kbps) => write!(f, "vorbis {}", kbps.get()),
         }
     }
 }
 
 /// No codec of this name.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("no codec is called `{0}`; `mp3 64` to `mp3 320` are known, for instance `mp3 192`")]
+#[error("no codec is called `{0}`; `mp3`, `opus` and `vorbis` with a rate are known, for instance `mp3 192`")]
 pub struct UnknownCodec(pub String);
 
 impl FromStr for CodecChoice {
     type Err = UnknownCodec;
 
     fn from_str(name: &str) -> Result<Self, UnknownCodec> {
-        let kbps = name.strip_prefix("mp3 ").and_then(|kbps| kbps.trim().parse().ok()).and_then(Kbps::new);
-        kbps.map(Self::Mp3).ok_or_else(|| UnknownCodec(name.to_owned()))
+        let known = name.split_once(' ').and_then(|(codec, kbps)| {
+            let kbps = kbps.trim().parse().ok()?;
+            match codec {
+                "mp3" => Kbps::new(kbps).map(Self::Mp3),
+                "opus" => OggKbps::new(kbps).map(Self::Opus),
+                "vorbis" => OggKbps::new(kbps).map(Self::Vorbis),
+                _ => None,
+            }
+        });
+        known.ok_or_else(|| UnknownCodec(name.to_owned()))
     }
 }
 

@@ -71,7 +71,7 @@ fn failed(error: flac_codec::Error) -> Reason {
 }
 
 /// Field names of the Vorbis comment specification, and common practice where it has none (tempo, key, roles).
-fn comments(metadata: &Metadata) -> Vec<(String, String)> {
+pub(crate) fn comments(metadata: &Metadata) -> Vec<(String, String)> {
     let plain = [
         ("TITLE", &metadata.title),
         ("ARTIST", &metadata.artist),

@@ -27,6 +27,8 @@ pub enum Format {
     Aac,
     /// Vorbis in an Ogg stream.
     Vorbis,
+    /// Opus in an Ogg stream.
+    Opus,
 }
 
 impl fmt::Display for Format {
@@ -43,6 +45,7 @@ impl fmt::Display for Format {
             Self::Mp3 => "MP3",
             Self::Aac => "AAC",
             Self::Vorbis => "Ogg Vorbis",
+            Self::Opus => "Ogg Opus",
         })
     }
 }

@@ -3,7 +3,7 @@
 //! - [`Reader`] reads a file as stereo frames; [`open_at`] reads it at another rate. Files are only ever opened for
 //!   reading.
 //! - [`read_channels`] reads an impulse response with 1, 2 or 4 channels.
-//! - [`create`] starts a [`Writer`]: WAV, FLAC or MP3, written beside its final name and renamed in one step.
+//! - [`create`] starts a [`Writer`]: WAV, FLAC, MP3, Opus or Vorbis, written beside its final name and renamed in one step.
 //! - [`RateConverter`] converts a rate with zero delay and the same samples on every machine.
 //! - [`codec`] sends a mix through a lossy codec and hands back what a listener would hear, aligned.
 //!
@@ -11,7 +11,7 @@
 //! remedy ([`MediaError`]).
 //!
 //! Determinism: uncompressed and losslessly compressed sources, rate conversion and WAV and FLAC files are the same
-//! bytes on every machine. Lossy decoders and the MP3 encoder compute their tables with the machine's mathematics
+//! bytes on every machine. Lossy decoders and encoders compute their tables with the machine's mathematics
 //! library, so their last bits may differ from one machine to the next.
 
 mod caf;
@@ -24,10 +24,13 @@ mod info;
 mod metadata;
 mod mp3;
 mod mp4;
+mod ogg_kbps;
+mod opus;
 mod reader;
 mod resample;
 mod sample;
 mod source;
+mod vorbis;
 mod wav;
 mod writer;
 
@@ -35,6 +38,7 @@ pub use error::{MediaError, Reason};
 pub use info::{Bext, Format, Info, Loudness};
 pub use metadata::Metadata;
 pub use mp3::Kbps;
+pub use ogg_kbps::OggKbps;
 pub use reader::{Reader, read_all, read_channels};
 pub use resample::{RateConverter, ResampledReader};
 pub use source::{Source, open_at};

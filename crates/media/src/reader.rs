@@ -8,6 +8,7 @@ use units::{Frame, SILENCE};
 
 use crate::decode::Decoded;
 use crate::error::Named;
+use crate::opus::OpusReader;
 use crate::source::{Source, at_rate};
 use crate::wav::WavReader;
 use crate::{Info, MediaError, Reason};
@@ -75,6 +76,8 @@ impl Reader {
         let mut head = [0; 12];
         let audio: Box<dyn Audio> = if read_head(&mut file, &mut head).named(path)? && WavReader::recognises(&head) {
             Box::new(WavReader::open(file, purpose).named(path)?)
+        } else if OpusReader::recognises(&mut file).named(path)? {
+            Box::new(OpusReader::open(file, purpose).named(path)?)
         } else {
             let ending = path.extension().and_then(|ending| ending.to_str());
             Box::new(Decoded::open(file, ending, purpose).named(path)?)

@@ -9,8 +9,10 @@ use units::Frame;
 use crate::error::Named;
 use crate::flac::FlacWriter;
 use crate::mp3::Mp3Writer;
+use crate::opus::OpusWriter;
+use crate::vorbis::VorbisWriter;
 use crate::wav::WavWriter;
-use crate::{Kbps, Loudness, MediaError, Metadata, Reason};
+use crate::{Kbps, Loudness, MediaError, Metadata, OggKbps, Reason};
 
 pub use crate::sample::WavSample;
 
@@ -32,6 +34,10 @@ pub enum FileFormat {
     Flac(FlacBits),
     /// MPEG-1 layer III at a constant rate.
     Mp3(Kbps),
+    /// Opus in an Ogg stream, at a variable rate around this one.
+    Opus(OggKbps),
+    /// Vorbis in an Ogg stream, at a variable rate around this one.
+    Vorbis(OggKbps),
 }
 
 impl FileFormat {
@@ -42,6 +48,8 @@ impl FileFormat {
             Self::Wav(_) => "wav",
             Self::Flac(_) => "flac",
             Self::Mp3(_) => "mp3",
+            Self::Opus(_) => "opus",
+            Self::Vorbis(_) => "ogg",
         }
     }
 
@@ -51,22 +59,23 @@ impl FileFormat {
         match self {
             Self::Wav(WavSample::Int16) | Self::Flac(FlacBits::Sixteen) => Some(16),
             Self::Wav(WavSample::Int24) | Self::Flac(FlacBits::TwentyFour) => Some(24),
-            Self::Wav(_) | Self::Mp3(_) => None,
+            Self::Wav(_) | Self::Mp3(_) | Self::Opus(_) | Self::Vorbis(_) => None,
         }
     }
 
     /// The rate nearest in kind that this format can hold: a song at 96 kHz becomes an MP3 file at 48 kHz.
     #[must_use]
     pub fn rate_for(self, rate_hz: u32) -> u32 {
-        match self {
-            Self::Mp3(_) if !crate::mp3::RATES_HZ.contains(&rate_hz) => {
-                if rate_hz.is_multiple_of(11_025) {
-                    44_100
-                } else {
-                    48_000
-                }
-            }
-            _ => rate_hz,
+        let rates_hz: &[u32] = match self {
+            Self::Wav(_) | Self::Flac(_) => return rate_hz,
+            Self::Mp3(_) => &crate::mp3::RATES_HZ,
+            Self::Opus(_) => return crate::opus::RATE_HZ,
+            Self::Vorbis(_) => &crate::vorbis::RATES_HZ,
+        };
+        match rates_hz.contains(&rate_hz) {
+            true => rate_hz,
+            false if rate_hz.is_multiple_of(11_025) => 44_100,
+            false => 48_000,
         }
     }
 }
@@ -122,6 +131,8 @@ pub fn create(
         FileFormat::Wav(sample) => Box::new(WavWriter::new(file, sample, rate_hz, metadata).named(path)?),
         FileFormat::Flac(bits) => Box::new(FlacWriter::new(file, bits, rate_hz, frames_hint, metadata).named(path)?),
         FileFormat::Mp3(kbps) => Box::new(Mp3Writer::new(file, kbps, rate_hz, metadata).named(path)?),
+        FileFormat::Opus(kbps) => Box::new(OpusWriter::new(file, kbps, rate_hz, metadata).named(path)?),
+        FileFormat::Vorbis(kbps) => Box::new(VorbisWriter::new(file, kbps, rate_hz, metadata).named(path)?),
     };
     let largest = if *format == FileFormat::Wav(WavSample::Float32) { f64::from(f32::MAX) } else { f64::MAX };
     Ok(Writer { encoder, partial, largest, frames: 0, loudness: Loudness::default() })

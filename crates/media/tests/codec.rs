@@ -1,9 +1,9 @@
-//! The round trip through the MP3 encoder: aligned, of the same length, at any rate.
+//! The round trip through lossy encoders: aligned, of the same length, at any rate.
 
 #![allow(clippy::unwrap_used)]
 
 use media::codec::{CodecChoice, Encoding, round_trip};
-use media::{FileFormat, FlacBits, Format, Kbps, Metadata, Reader, Reason, Source, create, read_all};
+use media::{FileFormat, FlacBits, Format, Kbps, Metadata, OggKbps, Reader, Reason, Source, create, read_all};
 use units::Frame;
 
 /// A sum of tones under a slow swell: no symmetry by which a shift could hide.
@@ -34,10 +34,13 @@ fn lag_and_error_db(a: &[Frame], b: &[Frame]) -> (i64, f64) {
 #[test]
 fn a_round_trip_keeps_length_and_alignment() {
     let folder = tempfile::tempdir().unwrap();
-    for (rate_hz, kbps) in [(44_100, 128), (48_000, 320), (96_000, 192), (88_200, 256), (32_000, 128)] {
-        let choice: CodecChoice = format!("mp3 {kbps}").parse().unwrap();
-        // Odd lengths, and one that is a multiple of the codec's frame.
-        for frames in [30_011, 1152 * 26] {
+    let rates = [(44_100, 128), (48_000, 320), (96_000, 192), (88_200, 256), (32_000, 128)];
+    let cases =
+        ["mp3", "opus", "vorbis"].into_iter().flat_map(|codec| rates.map(|(rate_hz, kbps)| (codec, rate_hz, kbps)));
+    for (codec, rate_hz, kbps) in cases {
+        let choice: CodecChoice = format!("{codec} {kbps}").parse().unwrap();
+        // Odd lengths, and one that is a multiple of the codecs' frames: 1152 of MP3, 960 of Opus.
+        for frames in [30_011, 5760 * 5] {
             let there = music(frames, rate_hz);
             let back = round_trip(&there, rate_hz, choice, folder.path()).unwrap();
             assert_eq!(back.len(), frames);
@@ -51,8 +54,8 @@ fn a_round_trip_keeps_length_and_alignment() {
 #[test]
 fn the_streamed_trip_is_the_same_and_can_seek() {
     let folder = tempfile::tempdir().unwrap();
-    let choice = CodecChoice::Mp3(Kbps::new(192).unwrap());
-    for rate_hz in [48_000, 96_000] {
+    let choices = ["mp3 192", "opus 192", "vorbis 192"].map(|name| name.parse::<CodecChoice>().unwrap());
+    for (rate_hz, choice) in [48_000, 96_000].into_iter().flat_map(|rate_hz| choices.map(|choice| (rate_hz, choice))) {
         let there = music(60_000, rate_hz);
         let whole = round_trip(&there, rate_hz, choice, folder.path()).unwrap();
         let mut encoding = Encoding::start(folder.path(), rate_hz, choice).unwrap();
@@ -73,7 +76,10 @@ fn the_streamed_trip_is_the_same_and_can_seek() {
 
 #[test]
 fn codecs_are_named_as_sheets_name_them() {
-    assert_eq!("mp3 192".parse::<CodecChoice>().unwrap().to_string(), "mp3 192");
+    for name in ["mp3 192", "opus 96", "vorbis 160"] {
+        assert_eq!(name.parse::<CodecChoice>().unwrap().to_string(), name);
+    }
+    assert!("opus 80".parse::<CodecChoice>().is_err());
     assert!("mp3 193".parse::<CodecChoice>().is_err() && "ogg".parse::<CodecChoice>().is_err());
     assert!(CodecChoice::Mp3(Kbps::new(320).unwrap()).encoder().starts_with("LAME 3."));
 }
@@ -99,6 +105,31 @@ fn mp3_files_carry_tags_and_exact_lengths() {
     assert_eq!(info.tag("tempo_bpm"), Some("92"));
     let refused = create(&folder.path().join("b.mp3"), &FileFormat::Mp3(Kbps::ALL[0]), 96_000, None, &metadata);
     assert!(matches!(refused.unwrap_err().reason, Reason::RateNotPossible { rate_hz: 96_000, .. }));
+}
+
+#[test]
+fn ogg_files_carry_tags_and_exact_lengths() {
+    let folder = tempfile::tempdir().unwrap();
+    let metadata = Metadata {
+        title: Some("Lantern Weather".to_owned()),
+        isrc: Some("ZZTOR2600001".to_owned()),
+        ..Metadata::default()
+    };
+    let kbps = OggKbps::new(160).unwrap();
+    for (file, kind) in [(FileFormat::Opus(kbps), Format::Opus), (FileFormat::Vorbis(kbps), Format::Vorbis)] {
+        for frames in [1, 959, 960, 961, 48_001] {
+            let path = folder.path().join(format!("{frames}.{}", file.extension()));
+            let mut writer = create(&path, &file, 48_000, None, &metadata).unwrap();
+            writer.write(&music(frames, 48_000)).unwrap();
+            writer.finish().unwrap();
+            let (info, back) = read_all(&path, None).unwrap();
+            assert_eq!((info.format, info.frames, info.lossy), (kind, frames as u64, true));
+            assert_eq!(back.len(), frames);
+            assert_eq!((info.tag("title"), info.tag("isrc")), (Some("Lantern Weather"), Some("ZZTOR2600001")));
+        }
+        let refused = create(&folder.path().join("b"), &file, 96_000, None, &metadata);
+        assert!(matches!(refused.unwrap_err().reason, Reason::RateNotPossible { rate_hz: 96_000, .. }));
+    }
 }
 
 #[test]
