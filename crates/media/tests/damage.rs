@@ -7,7 +7,7 @@ mod signals;
 use std::cell::RefCell;
 use std::fs;
 
-use media::{FileFormat, FlacBits, Kbps, Metadata, Reader, WavSample, create};
+use media::{FileFormat, FlacBits, Kbps, Metadata, OggKbps, Reader, WavSample, create};
 use proptest::collection::vec;
 use proptest::prelude::*;
 use signals::{FILES, aiff, caf, signal};
@@ -29,9 +29,11 @@ fn whole_files() -> Vec<(String, Vec<u8>)> {
         FileFormat::Wav(WavSample::Float32),
         FileFormat::Flac(FlacBits::Sixteen),
         FileFormat::Mp3(Kbps::ALL[4]),
+        FileFormat::Vorbis(OggKbps::ALL[2]),
+        FileFormat::Opus(OggKbps::ALL[2]),
     ] {
         let path = folder.path().join(format!("{}.{}", list.len(), format.extension()));
-        let mut writer = create(&path, &format, 44_100, None, &metadata).unwrap();
+        let mut writer = create(&path, &format, format.rate_for(44_100), None, &metadata).unwrap();
         writer.write(&signal()).unwrap();
         writer.finish().unwrap();
         let bytes = fs::read(&path).unwrap();

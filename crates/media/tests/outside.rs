@@ -8,7 +8,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use media::{FileFormat, FlacBits, Format, Kbps, Loudness, Metadata, Reader, WavSample, create, open_at, read_all};
+use media::{
+    FileFormat, FlacBits, Format, Kbps, Loudness, Metadata, OggKbps, Reader, WavSample, create, open_at, read_all,
+};
 use units::Frame;
 
 const FRAMES: usize = 50_001;
@@ -60,10 +62,11 @@ fn write_all(folder: &Path) -> Vec<PathBuf> {
         ("sixteen.flac", FileFormat::Flac(FlacBits::Sixteen)),
         ("twentyfour.flac", FileFormat::Flac(FlacBits::TwentyFour)),
         ("tones.mp3", FileFormat::Mp3(Kbps::new(192).unwrap())),
+        ("tones.ogg", FileFormat::Vorbis(OggKbps::new(192).unwrap())),
     ]
     .map(|(name, format)| {
         let path = folder.join(name);
-        let frames = if name == "tones.mp3" { tones() } else { noise() };
+        let frames = if name.starts_with("tones") { tones() } else { noise() };
         let mut writer = create(&path, &format, RATE_HZ, Some(FRAMES as u64), &metadata()).unwrap();
         writer.write(&frames).unwrap();
         writer.set_loudness(Loudness { integrated_lufs: Some(-9.5), ..Loudness::default() });
@@ -160,7 +163,7 @@ fn ffmpeg_reads_what_we_write() {
         let samples: Vec<f64> = raw.as_chunks().0.iter().map(|bytes| f64::from_le_bytes(*bytes)).collect();
         let frames = samples.as_chunks::<2>().0;
         assert_eq!(frames.len(), FRAMES, "{}", path.display());
-        if path.ends_with("tones.mp3") {
+        if path.file_stem().is_some_and(|stem| stem == "tones") {
             let (lag, db) = lag_and_error_db(frames);
             assert!(lag == 0 && db < -30.0, "lag {lag}, error {db:.1} dB");
         } else {
@@ -174,6 +177,36 @@ fn ffmpeg_reads_what_we_write() {
         assert!(text.contains(line), "{line} is not in {text}");
     }
     assert!(text.contains("A\\=PCM,F\\=44100,W\\=24,M\\=stereo"), "{text}");
+}
+
+#[test]
+fn ffmpeg_reads_our_opus_and_we_read_its() {
+    let Some(ffmpeg) = program("FAIRPRINT_FFMPEG") else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let (ours, theirs, wav) =
+        (folder.path().join("ours.opus"), folder.path().join("theirs.opus"), folder.path().join("exact.wav"));
+    // The tones in half a second of frames at 48 kHz: their pitch is of no matter here.
+    for (path, format) in
+        [(&ours, FileFormat::Opus(OggKbps::new(192).unwrap())), (&wav, FileFormat::Wav(WavSample::Float64))]
+    {
+        let mut writer = create(path, &format, 48_000, None, &metadata()).unwrap();
+        writer.write(&tones()).unwrap();
+        writer.finish().unwrap();
+    }
+    let raw = run(Command::new(&ffmpeg).args(["-v", "error", "-i"]).arg(&ours).args(["-f", "f64le", "-"]));
+    let samples: Vec<f64> = raw.as_chunks().0.iter().map(|bytes| f64::from_le_bytes(*bytes)).collect();
+    run(Command::new(&ffmpeg)
+        .args(["-v", "error", "-i"])
+        .arg(&wav)
+        .args(["-c:a", "libopus", "-b:a", "192k"])
+        .arg(&theirs));
+    let (info, read) = read_all(&theirs, None).unwrap();
+    assert_eq!(info.format, Format::Opus);
+    for (who, frames) in [("ours", samples.as_chunks::<2>().0), ("theirs", &read[..])] {
+        assert_eq!(frames.len(), FRAMES, "{who}");
+        let (lag, db) = lag_and_error_db(frames);
+        assert!(lag == 0 && db < -25.0, "{who}: lag {lag}, error {db:.1} dB");
+    }
 }
 
 #[test]

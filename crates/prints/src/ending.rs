@@ -9,7 +9,7 @@ use media::{MediaError, Source, codec};
 use sheet::{CodecChoice, Print};
 use units::{Problem, Severity};
 
-use crate::files::kbps_of;
+use crate::files::codec_of;
 use crate::findings;
 use crate::finish::{Ended, Head};
 use crate::record::{SolvedRecord, Survived};
@@ -102,7 +102,7 @@ impl Ending<'_> {
 
     /// Sends the print through each codec and measures what a listener would decode.
     fn survived(&self, spool: &str, choices: &[CodecChoice]) -> Result<Vec<Survived>, Fault> {
-        let choices = choices.iter().map(|choice| codec::CodecChoice::Mp3(kbps_of(choice.kbps)));
+        let choices = choices.iter().map(codec_of);
         choices.map(|choice| self.trip(spool, choice).map_err(|error| media_fault(&error))).collect()
     }
 

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use engine::{Fault, Folder, Plan, Setup, Sink, Stream, Taken};
 use measure::{Measured, Meter};
+use media::codec::CodecChoice;
 use media::{FlacBits, Kbps, Loudness, Metadata, WavSample, Writer};
 use sha2::{Digest, Sha256};
 use sheet::{FileFormat, FileSpec};
@@ -149,6 +150,12 @@ pub(crate) fn format_of(format: FileFormat) -> media::FileFormat {
     }
 }
 
+/// The codec of a sheet in the words of the encoder, which knows all that a sheet allows (a test below holds it to that).
+pub(crate) fn codec_of(choice: &sheet::CodecChoice) -> CodecChoice {
+    let known = format!("{} {}", choice.codec, choice.kbps).parse();
+    known.unwrap_or(CodecChoice::Mp3(kbps_of(choice.kbps)))
+}
+
 /// The encoder's rate for a rate in a sheet, which allows only those that exist (a test below holds it to that).
 pub(crate) fn kbps_of(kbps: u32) -> Kbps {
     Kbps::new(kbps).unwrap_or(Kbps::ALL[Kbps::ALL.len() - 1])
@@ -162,6 +169,16 @@ mod tests {
     fn the_encoder_knows_every_rate_that_a_sheet_may_ask_for() {
         for kbps in sheet::keys::MP3_KBPS {
             assert_eq!(u32::from(kbps_of(*kbps).get()), *kbps);
+        }
+    }
+
+    #[test]
+    fn the_encoders_know_every_codec_that_a_sheet_may_ask_for() {
+        for (codec, rates_kbps) in sheet::keys::CODECS {
+            for kbps in *rates_kbps {
+                let choice = sheet::CodecChoice { codec, kbps: *kbps, place: units::Place::of("", 0..0) };
+                assert_eq!(codec_of(&choice).to_string(), format!("{codec} {kbps}"));
+            }
         }
     }
 }

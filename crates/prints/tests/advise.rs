@@ -213,8 +213,14 @@ files = [{ format = "wav" }]
     assert!((last.normalised_dbtp[1] - (last.plr_db - 14.0)).abs() < 1e-9);
     assert!(finding(&advice, "beyond-knee").is_some(), "{cost:#?}");
     // What codecs leave: the less, the higher the rate; and the residual file holds as much.
-    let residuals: Vec<f64> = cost.codecs.iter().map(|codec| codec.residual_db.unwrap()).collect();
-    assert!(residuals.windows(2).all(|pair| pair[1] < pair[0] + 0.5), "{residuals:?}");
+    for codec in ["mp3", "opus", "vorbis"] {
+        let of_it = cost.codecs.iter().filter(|record| record.codec.starts_with(codec));
+        let residuals: Vec<f64> = of_it.map(|record| record.residual_db.unwrap()).collect();
+        assert!(
+            residuals.len() > 1 && residuals.windows(2).all(|pair| pair[1] < pair[0] + 0.5),
+            "{codec}: {residuals:?}"
+        );
+    }
     let (info, left) = media::read_all(&folder.path().join("residual.wav"), None).unwrap();
     assert_eq!((info.rate_hz, left.len()), (RATE_HZ, (cost.secs[1] * f64::from(RATE_HZ)).round() as usize));
     let power = left.iter().map(|x| x[0] * x[0] + x[1] * x[1]).sum::<f64>() / left.len() as f64;
@@ -351,7 +357,8 @@ files = [{{ format = "mp3", kbps = 320 }}]
     assert!(codec.decoded_dbtp > 0.0 && codec.overs > 0 && codec.first_over_secs.is_some(), "{codec:?}");
     assert!((codec.surviving_ceiling_dbtp + codec.decoded_dbtp).abs() < 1e-9);
     let asked = advice(&print("survive = [\"mp3 96\"]"));
-    assert!(finding(&asked, "codec-clips").is_none(), "the print itself sees to it");
+    let left = finding(&asked, "codec-clips");
+    assert!(left.is_none_or(|left| !left.message.contains("mp3")), "the print itself sees to it: {left:?}");
 }
 
 #[test]

@@ -142,8 +142,11 @@ pub const RATES_HZ: &[u32] = &[44_100, 48_000, 88_200, 96_000, 176_400, 192_000]
 /// Bit rates of MPEG-1 Layer III (ISO/IEC 11172-3, table of bit rates), without the lowest four, which no music is sent at.
 pub const MP3_KBPS: &[u32] = &[64, 80, 96, 112, 128, 160, 192, 224, 256, 320];
 
+/// Rates of Opus and Vorbis: averages that the encoders aim at. Those that music is sent at; common practice, no source.
+pub const OGG_KBPS: &[u32] = &[64, 96, 128, 160, 192, 224, 256, 320];
+
 /// Codecs that a print can be made to survive, with their bit rates.
-pub const CODECS: &[(&str, &[u32])] = &[("mp3", MP3_KBPS)];
+pub const CODECS: &[(&str, &[u32])] = &[("mp3", MP3_KBPS), ("opus", OGG_KBPS), ("vorbis", OGG_KBPS)];
 
 /// What a file name's pattern may hold in braces, and what it stands for.
 pub const PLACEHOLDERS: &[(&str, &str)] = &[

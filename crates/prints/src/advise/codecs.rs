@@ -11,17 +11,27 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use engine::Fault;
-use media::codec::{self, CodecChoice};
+use media::codec;
 use serde::Serialize;
 use sheet::{FileFormat, Print};
 use units::{Frame, Problem, Severity, db_from_power};
 
 use super::cost::true_peak_dbtp;
-use crate::files::kbps_of;
+use crate::files::codec_of;
 use crate::spool::media_fault;
 
-/// Rates that are tried, in kbit/s.
-const RATES_KBPS: [u32; 5] = [96, 128, 192, 256, 320];
+/// Codecs and rates that are tried, in kbit/s.
+const TRIED: [(&str, u32); 9] = [
+    ("mp3", 96),
+    ("mp3", 128),
+    ("mp3", 192),
+    ("mp3", 256),
+    ("mp3", 320),
+    ("opus", 96),
+    ("opus", 160),
+    ("vorbis", 128),
+    ("vorbis", 192),
+];
 
 /// A print after one codec.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -54,13 +64,15 @@ pub(super) struct Trip<'a> {
 }
 
 impl Trip<'_> {
-    /// All rates, as many threads at once as there are.
+    /// All codecs and rates, as many threads at once as there are.
     pub(super) fn all(&self) -> Result<Vec<CodecRecord>, Fault> {
         let (next, done) = (AtomicUsize::new(0), Mutex::new(Vec::new()));
         let work = || {
-            while let Some(kbps) = RATES_KBPS.get(next.fetch_add(1, Ordering::Relaxed)) {
-                let record = self.one(*kbps);
-                done.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((*kbps, record));
+            loop {
+                let index = next.fetch_add(1, Ordering::Relaxed);
+                let Some((codec, kbps)) = TRIED.get(index) else { return };
+                let record = self.one(codec, *kbps);
+                done.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push((index, record));
             }
         };
         std::thread::scope(|scope| {
@@ -70,12 +82,12 @@ impl Trip<'_> {
             work();
         });
         let mut all = done.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
-        all.sort_by_key(|(kbps, _)| *kbps);
+        all.sort_by_key(|(index, _)| *index);
         all.into_iter().map(|(_, record)| record).collect()
     }
 
-    fn one(&self, kbps: u32) -> Result<CodecRecord, Fault> {
-        let choice = CodecChoice::Mp3(kbps_of(kbps));
+    fn one(&self, codec: &'static str, kbps: u32) -> Result<CodecRecord, Fault> {
+        let choice = codec_of(&sheet::CodecChoice { codec, kbps, place: units::Place::of("", 0..0) });
         let heard = codec::round_trip(self.frames, self.rate_hz as u32, choice, self.work)
             .map_err(|error| media_fault(&error))?;
         let decoded_dbtp = true_peak_dbtp(&heard);
@@ -126,11 +138,17 @@ fn overs(frames: &[Frame]) -> (usize, Option<usize>) {
 /// Code `codec-clips`: what a listener decodes exceeds full scale. A warning for a rate that the print writes and does not
 /// name in `survive` (there the print finds the ceiling itself); otherwise a note, for the highest rate that clips.
 pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem> {
-    let survives = |kbps: u32| print.survive.iter().any(|choice| choice.kbps <= kbps);
-    let clips = || records.iter().filter(|record| record.decoded_dbtp > 0.0 && !survives(record.kbps));
-    let written = |kbps: u32| print.files.iter().any(|file| file.format == FileFormat::Mp3 { kbps });
-    let worst = clips().find(|record| written(record.kbps)).or_else(|| clips().next_back())?;
-    let severity = if written(worst.kbps) { Severity::Warn } else { Severity::Note };
+    let named = |record: &CodecRecord, codec: &str| record.codec.split(' ').next() == Some(codec);
+    let survives = |record: &CodecRecord| {
+        print.survive.iter().any(|choice| named(record, choice.codec) && choice.kbps <= record.kbps)
+    };
+    let clips = || records.iter().filter(|record| record.decoded_dbtp > 0.0 && !survives(record));
+    let written = |record: &CodecRecord| {
+        named(record, "mp3") && print.files.iter().any(|file| file.format == FileFormat::Mp3 { kbps: record.kbps })
+    };
+    let mp3 = || clips().rev().find(|record| named(record, "mp3"));
+    let worst = clips().find(|record| written(record)).or_else(mp3).or_else(|| clips().next_back())?;
+    let severity = if written(worst) { Severity::Warn } else { Severity::Note };
     let message = format!(
         "After {} a listener decodes {:+.2} dBTP; a ceiling of {:.1} dBTP would survive.",
         worst.codec, worst.decoded_dbtp, worst.surviving_ceiling_dbtp
@@ -172,7 +190,8 @@ mod tests {
             threads: 2,
         };
         let all = trip.all().unwrap();
-        assert_eq!(all.iter().map(|record| record.kbps).collect::<Vec<_>>(), RATES_KBPS);
+        let names: Vec<String> = TRIED.iter().map(|(codec, kbps)| format!("{codec} {kbps}")).collect();
+        assert_eq!(all.iter().map(|record| record.codec.clone()).collect::<Vec<_>>(), names);
         // Late by one frame it would be -17.7 dB (2 sin(w/2), any handbook): aligned it is far under that.
         assert!(all.iter().all(|record| record.residual_db.unwrap() < -25.0 && record.overs == 0), "{all:#?}");
         assert!((all[4].decoded_dbtp + 6.02).abs() < 0.5);

@@ -28,7 +28,7 @@ use super::cells::{cells, read_spans, write_spool};
 use super::codecs::{self, CodecRecord, Trip};
 use super::hear::{Heard, Wants, spool_name};
 use super::taps::Taps;
-use crate::files::{self, kbps_of};
+use crate::files::{self, codec_of};
 use crate::solve::GAIN_RANGE_DB;
 use crate::spool::media_fault;
 
@@ -44,7 +44,7 @@ const SOFTEST_DB: f64 = -50.0;
 const KNEE: f64 = 0.7;
 /// Under this, more gain gives no more loudness, and the curve ends.
 const EXHAUSTED: f64 = 0.1;
-/// Codec that is tried where the print names none.
+/// Codec that is tried where the print names none: `mp3 192`.
 const USUAL_KBPS: u32 = 192;
 /// How far beyond its knee a print is worth a warning, in LU. Common practice, no source.
 const FAR_BEYOND_LU: f64 = 3.0;
@@ -158,13 +158,17 @@ impl HeadTap<'_> {
         finding(record).into_iter().chain(codecs::finding(self.print, &record.codecs)).collect()
     }
 
+    /// The first codec that the print is to survive, or the usual one.
+    fn codec(&self) -> codec::CodecChoice {
+        self.print.survive.first().map_or(codec::CodecChoice::Mp3(files::kbps_of(USUAL_KBPS)), codec_of)
+    }
+
     /// Writes what a codec adds to the whole print and takes from it, at its own level: the first codec of `survive`, or
     /// the usual one.
     pub(super) fn write_residual(&self, bench: &Bench<'_>, record: &CostRecord, path: &Path) -> Result<(), Fault> {
         let rate_hz = bench.plan.rate_hz as u32;
         let frames = read_spans(&bench.work.join(spool_name(self.head)), &[[0.0, record.secs[1]]], bench.plan.rate_hz)?;
-        let kbps = self.print.survive.first().map_or(USUAL_KBPS, |choice| choice.kbps);
-        let choice = codec::CodecChoice::Mp3(kbps_of(kbps));
+        let choice = self.codec();
         let file = spool_name(self.head);
         let run = Run { bench, tap: self, file: &file, sound: &frames, choice };
         let gain_db = record.target_lufs.and_then(|lufs| record.at(lufs, |point| point.gain_db)).unwrap_or(0.0);
@@ -207,9 +211,7 @@ impl HeadTap<'_> {
         let mut meter = LoudnessMeter::new(rate_hz);
         meter.push(&sound);
         let Some(start_db) = meter.gain_db_for(RANGE_LUFS[0]) else { return Ok(None) };
-        let choice = self.print.survive.first().map_or(USUAL_KBPS, |choice| choice.kbps);
-        let run =
-            Run { bench, tap: self, file: &file, sound: &sound, choice: codec::CodecChoice::Mp3(kbps_of(choice)) };
+        let run = Run { bench, tap: self, file: &file, sound: &sound, choice: self.codec() };
         let points = run.points(start_db.ceil().max(GAIN_RANGE_DB[0]))?;
         let target_lufs = match &self.print.loudness {
             Some(Loudness::Lufs(lufs)) => Some(*lufs),
