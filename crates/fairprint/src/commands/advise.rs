@@ -27,7 +27,8 @@ pub fn run(voice: &Voice, args: &AdviseArgs) -> Outcome {
 
 fn tell(voice: &Voice, advice: &Advice) -> Outcome {
     voice.data(advice);
-    voice.say(&format!("{} by {}, heard from start to end.", advice.title, advice.artist));
+    let by = if advice.artist.is_empty() { String::new() } else { format!(" by {}", advice.artist) };
+    voice.say(&format!("{}{by}, heard from start to end.", advice.title));
     voice.say("");
     voice.findings(&advice.findings);
     for accepted in &advice.accepted {

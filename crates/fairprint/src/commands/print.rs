@@ -69,11 +69,14 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
 }
 
 fn tell_files(voice: &Voice, report: &Report) {
-    let widest = report.prints.iter().map(|file| file.name.len()).max().unwrap_or(0);
+    let widest = |of: fn(&prints::record::FileRecord) -> &str| {
+        report.prints.iter().map(|file| of(file).chars().count()).max().unwrap_or(0)
+    };
+    let (names, formats) = (widest(|file| &file.name), widest(|file| &file.format));
     for file in &report.prints {
         let m = &file.measures;
         voice.say(&format!(
-            "  {:widest$}  {:22}  {:>7} LUFS  {:>5} LU  {:>6} dBTP  PLR {:>5} dB",
+            "  {:names$}  {:formats$}  {:>7} LUFS  {:>5} LU  {:>6} dBTP  PLR {:>5} dB",
             file.name,
             file.format,
             figure(m.integrated_lufs, 2),

@@ -64,7 +64,7 @@ fn heading(advice: &Advice) -> Markup {
     html! {
         header {
             h1 { (advice.title) }
-            p class="by" { (advice.artist) ". Advice, " (length(advice.secs)) " of song." }
+            p class="by" { @if !advice.artist.is_empty() { (advice.artist) ". " } "Advice, " (length(advice.secs)) " of song." }
             p class="verdict" { b { (verdict) } }
         }
     }

@@ -63,7 +63,8 @@ fn heading(report: &Report, secs: f64) -> Markup {
         header {
             h1 { (report.title) }
             p class="by" {
-                (report.artist) ". Revision " b { (report.revision) }
+                @if !report.artist.is_empty() { (report.artist) ". " }
+                "Revision " b { (report.revision) }
                 @if let Some(label) = &report.label { ", “" (label) "”" }
                 ", " (report.date) "."
             }
