@@ -44,12 +44,11 @@ pub(crate) fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dy
 /// The moving part of a [`Step`].
 pub(crate) struct StepState {
     playback: Option<Box<dyn Playback>>,
-    follower: usize,
     ended: bool,
     /// Where its feed is cut, in frames of song time.
     cut: Option<i64>,
-    /// One delay line per input and lane.
-    aligning: Vec<Vec<DelayLine>>,
+    /// For each input: the lane that holds all of its sound, if one does, and a delay line per lane.
+    aligning: Vec<(Option<usize>, Vec<DelayLine>)>,
     delay: Vec<DelayLine>,
     links: Vec<LinkState>,
     pub(crate) not_numbers: NotNumbers,
@@ -76,24 +75,23 @@ struct RideState {
 }
 
 impl StepState {
-    /// Builds all that the step needs; from then on it does not allocate. `follower` is the lane that carries this
-    /// step's recording beside the key (0 for none), `print_frames` the end of every print.
+    /// Builds all that the step needs; from then on it does not allocate. `pure` tells for each step the lane that holds
+    /// all of its sound, if one does; `print_frames` is the end of every print.
     pub(crate) fn build(
         step: &Step,
         context: &Context<'_>,
         playback: Option<Box<dyn Playback>>,
-        follower: usize,
+        pure: &[Option<usize>],
         (block_frames, print_frames): (usize, u64),
     ) -> Result<Self, BuildError> {
         let lines = |frames: usize| vec![DelayLine::new(frames); context.lanes];
         let aligning = match &step.feed {
             Feed::File { .. } => Vec::new(),
-            Feed::Sum(inputs) => inputs.iter().map(|input| lines(input.align_frames)).collect(),
+            Feed::Sum(inputs) => inputs.iter().map(|input| (pure[input.from], lines(input.align_frames))).collect(),
         };
         let links = step.links.iter().map(|link| LinkState::build(link, context, block_frames));
         Ok(Self {
             playback,
-            follower,
             ended: false,
             cut: step.cut.then_some(print_frames as i64),
             aligning,
@@ -158,11 +156,6 @@ impl StepState {
                 self.not_numbers.frames += 1;
             }
         }
-        if self.follower > 0 {
-            for index in 0..frames {
-                out.lane_mut(self.follower)[index] = out.lane(0)[index];
-            }
-        }
         Ok(())
     }
 
@@ -176,9 +169,12 @@ impl StepState {
     ) {
         let frames = out.frames();
         out.lanes_mut().for_each(|lane| lane.fill(SILENCE));
-        for (input, lines) in inputs.iter().zip(&mut self.aligning) {
+        for (input, (pure, lines)) in inputs.iter().zip(&mut self.aligning) {
             let source = output_of(input.from);
-            for ((lane, line), source) in out.lanes_mut().zip(lines).zip(source.chunks_exact(stride)) {
+            let lanes = out.lanes_mut().zip(lines).zip(source.chunks_exact(stride)).enumerate();
+            for (_, ((lane, line), source)) in
+                lanes.filter(|(lane, _)| *lane == 0 || pure.is_none_or(|own| own == *lane))
+            {
                 line.pass(&source[..frames], |from, piece| {
                     input.law.add(song + from as i64, piece, &mut lane[from..from + piece.len()]);
                 });

@@ -69,6 +69,8 @@ pub struct Stream {
     pub(crate) block_frames: usize,
     pub(crate) depth: usize,
     lanes: usize,
+    /// For each step: the one lane beside the key that all of its sound is in, if there is one.
+    pure: Vec<Option<usize>>,
     total_frames: u64,
     // The locks prove to the compiler what the order of steps guarantees: nobody ever waits for one.
     states: Vec<Mutex<Option<StepState>>>,
@@ -88,9 +90,9 @@ impl Stream {
         let needed = plan.needed_for(outputs);
         let lanes = if setup.followers.is_empty() { 1 } else { setup.followers.len() + 2 };
         let audio = |file: &str| sources.audio(file).map_err(Fault::into_build_error);
-        let context = Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, audio: &audio };
+        let pure = pure(plan, setup, lanes);
         let mut states = Vec::with_capacity(plan.steps.len());
-        for (step, needed) in plan.steps.iter().zip(&needed) {
+        for ((step, needed), own) in plan.steps.iter().zip(&needed).zip(&pure) {
             if !needed {
                 states.push(Mutex::new(None));
                 continue;
@@ -99,9 +101,9 @@ impl Stream {
                 Feed::File { path, starts_at } => Some(opened(sources, path, *starts_at)?),
                 Feed::Sum(_) => None,
             };
-            let group = setup.followers.iter().position(|group| group.contains(&step.name));
-            let follower = if lanes == 1 { 0 } else { group.map_or(lanes - 1, |group| group + 1) };
-            let state = StepState::build(step, &context, playback, follower, (setup.block_frames, plan.print_frames()));
+            let lanes = if own.is_some() { 1 } else { lanes };
+            let context = Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, audio: &audio };
+            let state = StepState::build(step, &context, playback, &pure, (setup.block_frames, plan.print_frames()));
             states.push(Mutex::new(Some(
                 state.map_err(|error| Fault::input("cannot-build", &step.name, error.message, error.remedy))?,
             )));
@@ -114,6 +116,7 @@ impl Stream {
             block_frames: setup.block_frames,
             depth: setup.depth,
             lanes,
+            pure,
             total_frames: plan.print_frames() + latest as u64,
             states,
             slots: slots.collect(),
@@ -163,8 +166,16 @@ impl Stream {
         let Some(state) = state.as_mut() else { return Ok(()) };
         let output_of = |from| free(self.slot(from, block).try_read());
         let mut out = free(self.slot(index, block).try_write());
-        let mut lanes = Block::new(&mut out, self.block_frames, self.frames_in(block));
-        state.run(step, block * self.block_frames as u64, output_of, self.block_frames, &mut lanes)
+        let (stride, frames, at) = (self.block_frames, self.frames_in(block), block * self.block_frames as u64);
+        let Some(own) = self.pure[index] else {
+            return state.run(step, at, output_of, stride, &mut Block::new(&mut out, stride, frames));
+        };
+        // The key alone is computed; its lane is the same, and all others rest silent.
+        state.run(step, at, output_of, stride, &mut Block::new(&mut out[..stride], stride, frames))?;
+        if self.lanes > 1 {
+            out.copy_within(..frames, own * stride);
+        }
+        Ok(())
     }
 
     /// Hands one block of one output to its sink.
@@ -194,6 +205,30 @@ impl Stream {
 pub struct RunFacts {
     /// Stems with frames that were no numbers.
     pub not_numbers: Vec<(String, NotNumbers)>,
+}
+
+/// For each step, the one lane beside the key that all of its sound is in: the follower of its group or the residue.
+/// None for a sum of several. Without followers all is in the key.
+///
+/// Such a step costs no more than without followers, and what its processors cannot split, a tape's noise for one, is
+/// the group's own and no residue.
+fn pure(plan: &Plan, setup: &Setup, lanes: usize) -> Vec<Option<usize>> {
+    let mut pure: Vec<Option<usize>> = Vec::with_capacity(plan.steps.len());
+    for step in &plan.steps {
+        let own = match &step.feed {
+            _ if lanes == 1 => Some(0),
+            Feed::File { .. } => {
+                let group = setup.followers.iter().position(|group| group.contains(&step.name));
+                Some(group.map_or(lanes - 1, |group| group + 1))
+            }
+            Feed::Sum(inputs) => {
+                let first = inputs.first().and_then(|input| pure[input.from]);
+                first.filter(|_| inputs.iter().all(|input| pure[input.from] == first))
+            }
+        };
+        pure.push(own);
+    }
+    pure
 }
 
 /// A recording, read up to its first frame in song time.
