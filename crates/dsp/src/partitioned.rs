@@ -13,7 +13,7 @@ use units::{Frame, SILENCE};
 
 use crate::{
     space::line::Line,
-    transform::{Planes, Transform},
+    transform::{Fours, Numbers, Transform},
 };
 
 /// Taps of the direct sum, and the block of the first stage.
@@ -71,11 +71,12 @@ impl Spectra {
 
     /// Separates the spectra of left and right from the transform of left + i right, and keeps them as number `index`,
     /// at twice their size.
-    fn unpack(&mut self, index: usize, packed: &mut Planes, half: usize) {
-        (packed.re[2 * half], packed.im[2 * half]) = (packed.re[0], packed.im[0]);
+    fn unpack(&mut self, index: usize, packed: &mut Numbers, half: usize) {
+        packed.0[half / 2] = packed.0[0];
         separate(&mut self.rows, self.count, index, packed, half);
         let last = self.rows.len() - self.count + index;
-        for (part, x) in [packed.re[half], 0.0, packed.im[half], 0.0].into_iter().enumerate() {
+        let [re, im] = packed.get(half);
+        for (part, x) in [re, 0.0, im, 0.0].into_iter().enumerate() {
             self.rows[last][part][0] = 2.0 * x;
         }
     }
@@ -84,42 +85,63 @@ impl Spectra {
 /// The loops here and below are compiled twice, for narrow and for wide registers. Both give the same bytes: every
 /// number is worked out by the same operations in the same order, and nothing is fused.
 #[multiversion(targets("x86_64+avx2"))]
-fn separate(rows: &mut [Row], count: usize, index: usize, packed: &Planes, half: usize) {
-    for (rows, bins) in rows.chunks_exact_mut(count).zip((0..half).step_by(BINS)) {
+fn separate(rows: &mut [Row], count: usize, index: usize, packed: &Numbers, half: usize) {
+    for (rows, group) in rows.chunks_exact_mut(count).zip((0..half / 4).step_by(BINS / 4)) {
         let row = &mut rows[index];
-        let mirrored = 2 * half - bins - (BINS - 1);
-        let (re, im) = (&packed.re[bins..][..BINS], &packed.im[bins..][..BINS]);
-        let (mirror_re, mirror_im) = (&packed.re[mirrored..][..BINS], &packed.im[mirrored..][..BINS]);
-        for k in 0..BINS {
-            let (mirror_re, mirror_im) = (mirror_re[BINS - 1 - k], mirror_im[BINS - 1 - k]);
-            row[0][k] = re[k] + mirror_re;
-            row[1][k] = im[k] - mirror_im;
-            row[2][k] = im[k] + mirror_im;
-            row[3][k] = mirror_re - re[k];
+        for four in 0..BINS / 4 {
+            let [re, im] = packed.0[group + four];
+            let [mirror_re, mirror_im] = mirrored(&packed.0, half / 2 - group - four);
+            for k in 0..4 {
+                row[0][4 * four + k] = re[k] + mirror_re[k];
+                row[1][4 * four + k] = im[k] - mirror_im[k];
+                row[2][4 * four + k] = im[k] + mirror_im[k];
+                row[3][4 * four + k] = mirror_re[k] - re[k];
+            }
         }
     }
 }
 
+/// Four numbers in falling order, the first of them the first of a group.
+#[inline(always)]
+fn mirrored(packed: &[Fours], group: usize) -> Fours {
+    let ([re, im], [before_re, before_im]) = (packed[group], packed[group - 1]);
+    [[re[0], before_re[3], before_re[2], before_re[1]], [im[0], before_im[3], before_im[2], before_im[1]]]
+}
+
 /// The transform of left + i right whose spectra are the sums over `inputs` (the newest at `newest`, older ones after it,
-/// in a ring) times the partitions; crossed partitions take the input of the other side.
+/// in a ring) times the partitions; crossed partitions take the input of the other side. Its parts are exchanged, for
+/// the way back.
 #[multiversion(targets("x86_64+avx2"))]
-fn products(inputs: &Spectra, newest: usize, own: &Spectra, cross: Option<&Spectra>, packed: &mut Planes, half: usize) {
-    for bins in (0..half).step_by(BINS) {
-        let [left_re, left_im, right_re, right_im] = sums(inputs, newest, own, cross, bins / BINS);
-        let mirrored = 2 * half - bins - (BINS - 1);
-        let (re, im) = (&mut packed.re[mirrored..][..BINS], &mut packed.im[mirrored..][..BINS]);
-        for k in 0..BINS {
-            re[BINS - 1 - k] = left_re[k] + right_im[k];
-            im[BINS - 1 - k] = right_re[k] - left_im[k];
-        }
-        let (re, im) = (&mut packed.re[bins..][..BINS], &mut packed.im[bins..][..BINS]);
-        for k in 0..BINS {
-            re[k] = left_re[k] - right_im[k];
-            im[k] = left_im[k] + right_re[k];
+fn products(
+    inputs: &Spectra,
+    newest: usize,
+    own: &Spectra,
+    cross: Option<&Spectra>,
+    packed: &mut [Fours],
+    half: usize,
+) {
+    for group in (0..half / 4).step_by(BINS / 4) {
+        let [left_re, left_im, right_re, right_im] = sums(inputs, newest, own, cross, 4 * group / BINS);
+        for four in 0..BINS / 4 {
+            let (at, mirror) = (4 * four, half / 2 - group - four);
+            let (mut plain, mut turned) = ([[0.0; 4]; 2], [[0.0; 4]; 2]);
+            for k in 0..4 {
+                plain[1][k] = left_re[at + k] - right_im[at + k];
+                plain[0][k] = left_im[at + k] + right_re[at + k];
+                turned[1][k] = left_re[at + k] + right_im[at + k];
+                turned[0][k] = right_re[at + k] - left_im[at + k];
+            }
+            for part in 0..2 {
+                packed[mirror][part][0] = turned[part][0];
+                for k in 1..4 {
+                    packed[mirror - 1][part][4 - k] = turned[part][k];
+                }
+            }
+            packed[group + four] = plain;
         }
     }
     let [left_re, _, right_re, _] = sums(inputs, newest, own, cross, half / BINS);
-    (packed.re[half], packed.im[half]) = (left_re[0], right_re[0]);
+    (packed[half / 4][1][0], packed[half / 4][0][0]) = (left_re[0], right_re[0]);
 }
 
 /// Some bins of the sums of [`products`].
@@ -166,7 +188,7 @@ struct Stage {
 /// What a stage remembers of one lane.
 struct StageMemory {
     /// The last two blocks of input: a ring of two, and where the next frame goes.
-    input: Planes,
+    input: Numbers,
     at: usize,
     /// Spectra of past inputs, a ring.
     past: Spectra,
@@ -211,7 +233,7 @@ pub(crate) struct Convolver {
     head: Response,
     stages: Vec<Stage>,
     /// A transform and what it is made of.
-    work: [Planes; 2],
+    work: [Numbers; 2],
 }
 
 impl Convolver {
@@ -226,7 +248,7 @@ impl Convolver {
         let head = |taps: &[Frame]| (0..HEAD_FRAMES).map(|i| tap(taps, i)).collect();
         Self {
             head: Response { own: head(&response.own), cross: response.cross.as_deref().map(head) },
-            work: [0, 1].map(|_| Planes::new(largest)),
+            work: [0, 1].map(|_| Numbers::new(largest + 1)),
             stages,
         }
     }
@@ -234,7 +256,7 @@ impl Convolver {
     /// Silent memory for one lane.
     pub(crate) fn memory(&self) -> Memory {
         let stage = |stage: &Stage| StageMemory {
-            input: Planes::new(2 * stage.block),
+            input: Numbers::new(2 * stage.block),
             at: 0,
             past: Spectra::silent(stage.block, stage.own.count),
             newest: 0,
@@ -262,9 +284,8 @@ impl Convolver {
         let frames = part.len();
         memory.recent.write(part);
         for stage in &mut memory.stages {
-            let (re, im) = (&mut stage.input.re[stage.at..][..frames], &mut stage.input.im[stage.at..][..frames]);
-            for ((re, im), x) in re.iter_mut().zip(im).zip(part.iter()) {
-                [*re, *im] = *x;
+            for (i, frame) in part.iter().enumerate() {
+                stage.input.set(stage.at + i, *frame);
             }
         }
         self.head_sum(&memory.recent, part);
@@ -302,20 +323,19 @@ impl Convolver {
         let stage = &self.stages[index];
         let block = stage.block;
         let [work, spare] = &mut self.work;
-        for (to, from) in [(&mut work.re, &memory.input.re), (&mut work.im, &memory.input.im)] {
-            let (newer, older) = from[..2 * block].split_at(memory.at);
-            to[..older.len()].copy_from_slice(older);
-            to[older.len()..2 * block].copy_from_slice(newer);
-        }
+        let (newer, older) = memory.input.0.split_at(memory.at / 4);
+        work.0[..older.len()].copy_from_slice(older);
+        work.0[older.len()..block / 2].copy_from_slice(newer);
         stage.transform.forward(work, spare);
         let count = memory.past.count;
         memory.newest = (memory.newest + count - 1) % count;
         memory.past.unpack(memory.newest, work, block);
-        products(&memory.past, memory.newest, &stage.own, stage.cross.as_ref(), work, block);
-        stage.transform.backward(work, spare);
-        let result = work.re[block..].iter().zip(&work.im[block..]);
-        for (y, (re, im)) in memory.output.iter_mut().zip(result) {
-            *y = [*re, *im].map(crate::space::settle);
+        products(&memory.past, memory.newest, &stage.own, stage.cross.as_ref(), &mut work.0, block);
+        stage.transform.forward(work, spare);
+        for (frames, four) in memory.output.as_chunks_mut::<4>().0.iter_mut().zip(&work.0[block / 4..]) {
+            for (k, frame) in frames.iter_mut().enumerate() {
+                *frame = [four[1][k], four[0][k]].map(crate::space::settle);
+            }
         }
     }
 }
@@ -326,8 +346,7 @@ impl Memory {
         self.recent.clear(SILENCE);
         self.phase = 0;
         for stage in &mut self.stages {
-            stage.input.re.fill(0.0);
-            stage.input.im.fill(0.0);
+            stage.input.0.fill([[0.0; 4]; 2]);
             stage.output.fill(SILENCE);
             stage.past.clear();
             (stage.at, stage.newest) = (0, 0);
@@ -343,7 +362,7 @@ impl Stage {
     /// The stage that takes the taps from `block` to `end`.
     fn new(block: usize, end: usize, response: &Response) -> Self {
         let transform = Transform::new(2 * block);
-        let [mut work, mut spare] = [0, 1].map(|_| Planes::new(2 * block));
+        let [mut work, mut spare] = [0, 1].map(|_| Numbers::new(2 * block + 1));
         // Both spectra of a product are kept at twice their size.
         let scale = 0.25 / (2 * block) as f64;
         let mut partitions = |taps: &[Frame]| {
@@ -351,7 +370,7 @@ impl Stage {
             for (index, from) in (block..end).step_by(block).enumerate() {
                 for i in 0..2 * block {
                     let tap = if i < block && from + i < end { tap(taps, from + i) } else { SILENCE };
-                    [work.re[i], work.im[i]] = tap.map(|x| scale * x);
+                    work.set(i, tap.map(|x| scale * x));
                 }
                 transform.forward(&mut work, &mut spare);
                 spectra.unpack(index, &mut work, block);

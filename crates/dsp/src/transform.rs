@@ -9,29 +9,33 @@ use std::f64::consts::TAU;
 
 use multiversion::multiversion;
 
-/// Complex numbers, parts apart. One more stands at the end than the transform is long: room for a copy of the first.
-#[derive(Clone)]
-pub(crate) struct Planes {
-    pub(crate) re: Vec<f64>,
-    pub(crate) im: Vec<f64>,
-}
-
-impl Planes {
-    /// Zeros, for transforms of up to `size`.
-    pub(crate) fn new(size: usize) -> Self {
-        Self { re: vec![0.0; size + 1], im: vec![0.0; size + 1] }
-    }
-
-    fn exchange(&mut self) {
-        std::mem::swap(&mut self.re, &mut self.im);
-    }
-}
-
 /// Numbers that the arithmetic takes at a time.
 type Four = [f64; 4];
 
-/// Complex numbers that the arithmetic takes at a time.
-type Fours = [Four; 2];
+/// Four complex numbers: their real parts, their imaginary parts. As long as a cache line, so that runs which lie a power
+/// of two apart, and meet in the same few places of the cache, are half as many.
+pub(crate) type Fours = [Four; 2];
+
+/// Complex numbers.
+#[derive(Clone)]
+pub(crate) struct Numbers(pub(crate) Vec<Fours>);
+
+impl Numbers {
+    /// Zeros.
+    pub(crate) fn new(count: usize) -> Self {
+        Self(vec![[[0.0; 4]; 2]; count.div_ceil(4)])
+    }
+
+    pub(crate) fn get(&self, at: usize) -> [f64; 2] {
+        [0, 1].map(|part| self.0[at / 4][part][at % 4])
+    }
+
+    pub(crate) fn set(&mut self, at: usize, parts: [f64; 2]) {
+        for (part, x) in parts.into_iter().enumerate() {
+            self.0[at / 4][part][at % 4] = x;
+        }
+    }
+}
 
 /// The transform of one size, of 16 or more.
 pub(crate) struct Transform {
@@ -55,7 +59,9 @@ impl Transform {
     }
 
     /// `X[k] = sum x[n] exp(-2 pi i k n / size)`, in place.
-    pub(crate) fn forward(&self, data: &mut Planes, spare: &mut Planes) {
+    ///
+    /// To go back, exchange real and imaginary parts before and after; that gives `size` times the inverse.
+    pub(crate) fn forward(&self, data: &mut Numbers, spare: &mut Numbers) {
         first_pass(&self.turns, self.size, data, spare);
         std::mem::swap(data, spare);
         let mut stride = 4;
@@ -67,13 +73,6 @@ impl Transform {
         if stride < self.size {
             last_pair(self.size, data);
         }
-    }
-
-    /// The same with the sign turned, and so `size` times the inverse.
-    pub(crate) fn backward(&self, data: &mut Planes, spare: &mut Planes) {
-        data.exchange();
-        self.forward(data, spare);
-        data.exchange();
     }
 }
 
@@ -128,45 +127,23 @@ fn butterfly([a, b, c, d]: [Fours; 4], turns: [Fours; 3]) -> [Fours; 4] {
     ]
 }
 
-/// Four runs of `length` fours, the first from `from` on, each a quarter of the plane after the one before.
-#[inline(always)]
-fn runs(plane: &[Four], from: usize, length: usize) -> [&[Four]; 4] {
-    let quarter = plane.len() / 4;
-    [
-        &plane[from..][..length],
-        &plane[from + quarter..][..length],
-        &plane[from + 2 * quarter..][..length],
-        &plane[from + 3 * quarter..][..length],
-    ]
-}
-
-/// Four runs of `length` fours, one after the other.
-#[inline(always)]
-fn runs_mut(plane: &mut [Four], from: usize, length: usize) -> [&mut [Four]; 4] {
-    let (low, high) = plane[from..][..4 * length].split_at_mut(2 * length);
-    let ((a, b), (c, d)) = (low.split_at_mut(length), high.split_at_mut(length));
-    [a, b, c, d]
-}
-
 /// The pass whose results lie four apart.
 #[multiversion(targets("x86_64+avx2"))]
-fn first_pass(turns: &[[Vec<f64>; 2]; 3], size: usize, from: &Planes, to: &mut Planes) {
-    let fours = size / 16;
-    let (re, im) = (from.re[..size].as_chunks::<4>().0, from.im[..size].as_chunks::<4>().0);
-    let ([a, b, c, d], [ai, bi, ci, di]) = (runs(re, 0, fours), runs(im, 0, fours));
+fn first_pass(turns: &[[Vec<f64>; 2]; 3], size: usize, from: &Numbers, to: &mut Numbers) {
+    let count = size / 16;
+    let [a, b, c, d] = quarters(&from.0[..size / 4], 0, count);
     let [[u, ui], [v, vi], [w, wi]] = turns;
-    let (u, ui) = (&u.as_chunks::<4>().0[..fours], &ui.as_chunks::<4>().0[..fours]);
-    let (v, vi) = (&v.as_chunks::<4>().0[..fours], &vi.as_chunks::<4>().0[..fours]);
-    let (w, wi) = (&w.as_chunks::<4>().0[..fours], &wi.as_chunks::<4>().0[..fours]);
-    let to_re = &mut to.re[..size].as_chunks_mut::<16>().0[..fours];
-    let to_im = &mut to.im[..size].as_chunks_mut::<16>().0[..fours];
-    for p in 0..fours {
-        let numbers = [[a[p], ai[p]], [b[p], bi[p]], [c[p], ci[p]], [d[p], di[p]]];
-        let results = butterfly(numbers, [[u[p], ui[p]], [v[p], vi[p]], [w[p], wi[p]]]);
+    let (u, ui) = (&u.as_chunks::<4>().0[..count], &ui.as_chunks::<4>().0[..count]);
+    let (v, vi) = (&v.as_chunks::<4>().0[..count], &vi.as_chunks::<4>().0[..count]);
+    let (w, wi) = (&w.as_chunks::<4>().0[..count], &wi.as_chunks::<4>().0[..count]);
+    let to = &mut to.0[..size / 4].as_chunks_mut::<4>().0[..count];
+    for p in 0..count {
+        let results = butterfly([a[p], b[p], c[p], d[p]], [[u[p], ui[p]], [v[p], vi[p]], [w[p], wi[p]]]);
         for k in 0..4 {
-            for i in 0..4 {
-                to_re[p][4 * k + i] = results[i][0][k];
-                to_im[p][4 * k + i] = results[i][1][k];
+            for part in 0..2 {
+                for i in 0..4 {
+                    to[p][k][part][i] = results[i][part][k];
+                }
             }
         }
     }
@@ -174,30 +151,39 @@ fn first_pass(turns: &[[Vec<f64>; 2]; 3], size: usize, from: &Planes, to: &mut P
 
 /// A pass whose results lie in runs of `stride`, four or more.
 #[multiversion(targets("x86_64+avx2"))]
-fn pass(turns: &[[Vec<f64>; 2]; 3], size: usize, stride: usize, from: &Planes, to: &mut Planes) {
-    let (from_re, from_im) = (from.re[..size].as_chunks::<4>().0, from.im[..size].as_chunks::<4>().0);
-    let (to_re, to_im) = (to.re[..size].as_chunks_mut::<4>().0, to.im[..size].as_chunks_mut::<4>().0);
-    let fours = stride / 4;
+fn pass(turns: &[[Vec<f64>; 2]; 3], size: usize, stride: usize, from: &Numbers, to: &mut Numbers) {
+    let (from, to) = (&from.0[..size / 4], &mut to.0[..size / 4]);
+    let count = stride / 4;
     let [[u, ui], [v, vi], [w, wi]] = turns;
     for run in (0..size / 4).step_by(stride) {
         let turns = [[[u[run]; 4], [ui[run]; 4]], [[v[run]; 4], [vi[run]; 4]], [[w[run]; 4], [wi[run]; 4]]];
-        let ([a, b, c, d], [ai, bi, ci, di]) = (runs(from_re, run / 4, fours), runs(from_im, run / 4, fours));
-        let ([e, f, g, h], [ei, fi, gi, hi]) = (runs_mut(to_re, run, fours), runs_mut(to_im, run, fours));
-        for q in 0..fours {
-            let numbers = [[a[q], ai[q]], [b[q], bi[q]], [c[q], ci[q]], [d[q], di[q]]];
-            [[e[q], ei[q]], [f[q], fi[q]], [g[q], gi[q]], [h[q], hi[q]]] = butterfly(numbers, turns);
+        let [a, b, c, d] = quarters(from, run / 4, count);
+        let (low, high) = to[run..][..4 * count].split_at_mut(2 * count);
+        let ((e, f), (g, h)) = (low.split_at_mut(count), high.split_at_mut(count));
+        for q in 0..count {
+            [e[q], f[q], g[q], h[q]] = butterfly([a[q], b[q], c[q], d[q]], turns);
         }
     }
 }
 
+/// Four runs of `count`, the first from `from` on, each a quarter of the whole after the one before.
+#[inline(always)]
+fn quarters(whole: &[Fours], from: usize, count: usize) -> [&[Fours]; 4] {
+    let quarter = whole.len() / 4;
+    [
+        &whole[from..][..count],
+        &whole[from + quarter..][..count],
+        &whole[from + 2 * quarter..][..count],
+        &whole[from + 3 * quarter..][..count],
+    ]
+}
+
 /// What is left of a size that is no power of four.
 #[multiversion(targets("x86_64+avx2"))]
-fn last_pair(size: usize, data: &mut Planes) {
-    for plane in [&mut data.re, &mut data.im] {
-        let (low, high) = plane[..size].split_at_mut(size / 2);
-        for (a, b) in low.iter_mut().zip(high) {
-            (*a, *b) = (*a + *b, *a - *b);
-        }
+fn last_pair(size: usize, data: &mut Numbers) {
+    let (low, high) = data.0[..size / 4].split_at_mut(size / 8);
+    for (a, b) in low.iter_mut().zip(high) {
+        (*a, *b) = (plus(*a, *b), minus(*a, *b));
     }
 }
 
@@ -206,39 +192,40 @@ mod tests {
     use super::*;
     use rustfft::{FftPlannerScalar, num_complex::Complex};
 
-    fn noise(size: usize) -> Planes {
-        let mut planes = Planes::new(size);
+    fn noise(size: usize) -> Numbers {
+        let mut numbers = Numbers::new(size);
         for n in 0..size {
-            planes.re[n] = libm::sin((n * n) as f64);
-            planes.im[n] = libm::cos(1.3 * (n * n) as f64);
+            numbers.set(n, [libm::sin((n * n) as f64), libm::cos(1.3 * (n * n) as f64)]);
         }
-        planes
+        numbers
     }
 
     #[test]
     fn it_is_the_transform() {
         // Against the library rustfft.
         for size in [16, 32, 64, 128, 2048, 4096, 32_768] {
-            let (mut data, mut spare) = (noise(size), Planes::new(size));
-            let mut expected: Vec<_> = (0..size).map(|n| Complex::new(data.re[n], data.im[n])).collect();
+            let (mut data, mut spare) = (noise(size), Numbers::new(size));
+            let number = |data: &Numbers, k: usize| Complex::new(data.get(k)[0], data.get(k)[1]);
+            let mut expected: Vec<_> = (0..size).map(|n| number(&data, n)).collect();
             FftPlannerScalar::new().plan_fft_forward(size).process(&mut expected);
             Transform::new(size).forward(&mut data, &mut spare);
-            let worst =
-                (0..size).map(|k| (Complex::new(data.re[k], data.im[k]) - expected[k]).norm()).fold(0.0, f64::max);
+            let worst = (0..size).map(|k| (number(&data, k) - expected[k]).norm()).fold(0.0, f64::max);
             assert!(worst < 1e-15 * (size as f64).sqrt() * 16.0, "{size}: {worst}");
         }
     }
 
     #[test]
-    fn backward_undoes_forward() {
+    fn with_parts_exchanged_it_goes_back() {
         let size = 2048;
         let transform = Transform::new(size);
-        let (original, mut data, mut spare) = (noise(size), noise(size), Planes::new(size));
-        transform.forward(&mut data, &mut spare);
-        transform.backward(&mut data, &mut spare);
+        let (original, mut data, mut spare) = (noise(size), noise(size), Numbers::new(size));
+        for _ in 0..2 {
+            transform.forward(&mut data, &mut spare);
+            data.0.iter_mut().for_each(|four| four.swap(0, 1));
+        }
         for n in 0..size {
-            let [re, im] = [data.re[n], data.im[n]].map(|x| x / size as f64);
-            assert!((re - original.re[n]).abs() < 1e-14 && (im - original.im[n]).abs() < 1e-14, "{n}");
+            let (is, was) = (data.get(n), original.get(n));
+            assert!((0..2).all(|part| (is[part] / size as f64 - was[part]).abs() < 1e-14), "{n}");
         }
     }
 }
