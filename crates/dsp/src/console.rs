@@ -278,8 +278,7 @@ mod tests {
     use std::f64::consts::TAU;
 
     use super::*;
-
-    const RATE: usize = 48_000;
+    use crate::testing::RATES_HZ;
 
     fn with(amount_db: f64, even: f64, crosstalk_db: f64) -> Settings {
         Settings::defaults(&SPEC)
@@ -289,23 +288,25 @@ mod tests {
     }
 
     /// The last of three seconds of a tone on the left.
-    fn tone_through(settings: &Settings, hz: usize, peak: f64) -> Vec<Frame> {
-        let mut console = Console::new(settings, &Context::plain(RATE as f64, 1));
+    fn tone_through(settings: &Settings, rate_hz: f64, hz: usize, peak: f64) -> Vec<Frame> {
+        let rate = rate_hz as usize;
+        let mut console = Console::new(settings, &Context::plain(rate as f64, 1));
         let mut audio: Vec<Frame> =
-            (0..3 * RATE).map(|n| [peak * libm::cos(TAU * ((n * hz) % RATE) as f64 / RATE as f64), 0.0]).collect();
+            (0..3 * rate).map(|n| [peak * libm::cos(TAU * ((n * hz) % rate) as f64 / rate as f64), 0.0]).collect();
         audio.chunks_mut(4096).for_each(|piece| console.process(&mut Block::key_only(piece), None));
-        audio.split_off(2 * RATE)
+        audio.split_off(2 * rate)
     }
 
     /// Amplitude of a whole number of cycles in a second.
     fn amplitude(second: &[Frame], channel: usize, hz: usize) -> f64 {
+        let rate = second.len();
         let (mut re, mut im) = (0.0, 0.0);
         for (n, frame) in second.iter().enumerate() {
-            let (sin, cos) = libm::sincos(TAU * ((n * hz) % RATE) as f64 / RATE as f64);
+            let (sin, cos) = libm::sincos(TAU * ((n * hz) % rate) as f64 / rate as f64);
             re += frame[channel] * cos;
             im += frame[channel] * sin;
         }
-        2.0 * (re * re + im * im).sqrt() / RATE as f64
+        2.0 * (re * re + im * im).sqrt() / rate as f64
     }
 
     fn db(ratio: f64) -> f64 {
@@ -314,50 +315,59 @@ mod tests {
 
     #[test]
     fn harmonics_have_the_level_that_is_stated_and_follow_the_sum_of_amount_and_offset() {
-        // First-order Fourier terms of tanh and tanh^2 (see the module); the rest grows with the amount.
-        for (amount_db, tolerance) in [(-80.0, 0.05), (-60.0, 0.1), (-40.0, 0.8)] {
-            for even in [0.0, 40.0, 100.0] {
-                let settings = with(amount_db + 10.0, even, -100.0).with_number(&OFFSET_DB, -10.0);
-                let second = tone_through(&settings, 1000, gain_from_db(REFERENCE_DBFS));
-                let [h1, h2, h3] = [1000, 2000, 3000].map(|hz| amplitude(&second, 0, hz));
-                let level = db((h2 * h2 + h3 * h3).sqrt() / h1);
-                assert!((level - amount_db).abs() < tolerance, "{amount_db} dB, even {even}: {level} dB");
-                let share = h2 * h2 / (h2 * h2 + h3 * h3);
-                assert!((share - even / 100.0).abs() < 0.03, "{amount_db} dB, even {even}: {share}");
+        for rate_hz in RATES_HZ {
+            // First-order Fourier terms of tanh and tanh^2 (see the module); the rest grows with the amount.
+            for (amount_db, tolerance) in [(-80.0, 0.05), (-60.0, 0.1), (-40.0, 0.8)] {
+                for even in [0.0, 40.0, 100.0] {
+                    let settings = with(amount_db + 10.0, even, -100.0).with_number(&OFFSET_DB, -10.0);
+                    let second = tone_through(&settings, rate_hz, 1000, gain_from_db(REFERENCE_DBFS));
+                    let [h1, h2, h3] = [1000, 2000, 3000].map(|hz| amplitude(&second, 0, hz));
+                    let level = db((h2 * h2 + h3 * h3).sqrt() / h1);
+                    assert!((level - amount_db).abs() < tolerance, "{amount_db} dB, even {even}: {level} dB");
+                    let share = h2 * h2 / (h2 * h2 + h3 * h3);
+                    assert!((share - even / 100.0).abs() < 0.03, "{amount_db} dB, even {even}: {share}");
+                }
             }
         }
     }
 
     #[test]
     fn a_small_signal_keeps_its_level_and_no_direct_current_is_left() {
-        let second = tone_through(&with(-40.0, 60.0, -100.0), 1000, 1e-4);
-        assert!(db(amplitude(&second, 0, 1000) / 1e-4).abs() < 0.001);
-        let second = tone_through(&with(-30.0, 100.0, -100.0), 1000, 0.5);
-        let mean = second.iter().map(|frame| frame[0]).sum::<f64>() / RATE as f64;
-        assert!(mean.abs() < 1e-7, "{mean}");
+        for rate_hz in RATES_HZ {
+            let second = tone_through(&with(-40.0, 60.0, -100.0), rate_hz, 1000, 1e-4);
+            assert!(db(amplitude(&second, 0, 1000) / 1e-4).abs() < 0.001);
+            let second = tone_through(&with(-30.0, 100.0, -100.0), rate_hz, 1000, 0.5);
+            let mean = second.iter().map(|frame| frame[0]).sum::<f64>() / rate_hz;
+            assert!(mean.abs() < 1e-7, "{mean}");
+        }
     }
 
     #[test]
     fn crosstalk_is_stated_at_1_khz_and_rises_by_the_octave() {
-        for (hz, expected) in [(250, -82.0), (500, -76.0), (1000, -70.0), (2000, -64.0), (4000, -58.0)] {
-            let second = tone_through(&with(-80.0, 0.0, -70.0), hz, 0.01);
-            let level = db(amplitude(&second, 1, hz) / 0.01);
-            assert!((level - expected).abs() < 0.2, "{hz} Hz: {level} dB");
+        for rate_hz in RATES_HZ {
+            for (hz, expected) in [(250, -82.0), (500, -76.0), (1000, -70.0), (2000, -64.0), (4000, -58.0)] {
+                let second = tone_through(&with(-80.0, 0.0, -70.0), rate_hz, hz, 0.01);
+                let level = db(amplitude(&second, 1, hz) / 0.01);
+                assert!((level - expected).abs() < 0.2, "{hz} Hz: {level} dB");
+            }
         }
     }
 
     #[test]
     fn off_passes_every_bit_as_late_as_on() {
-        let input: Vec<Frame> = (0..5000).map(|n| [libm::sin(f64::from(n * n)), libm::cos(f64::from(n * n))]).collect();
-        for settings in [
-            with(-100.0, 40.0, -60.0).with_number(&OFFSET_DB, 40.0),
-            with(-80.0, 40.0, -60.0).with_number(&OFFSET_DB, -40.0),
-        ] {
-            let mut console = Console::new(&settings, &Context::plain(48_000.0, 1));
-            let late = Console::new(&Settings::defaults(&SPEC), &Context::plain(48_000.0, 1)).latency_frames();
-            let mut audio = input.clone();
-            audio.chunks_mut(700).for_each(|piece| console.process(&mut Block::key_only(piece), None));
-            assert_eq!(audio[late..], input[..5000 - late]);
+        for rate_hz in RATES_HZ {
+            let input: Vec<Frame> =
+                (0..5000).map(|n| [libm::sin(f64::from(n * n)), libm::cos(f64::from(n * n))]).collect();
+            for settings in [
+                with(-100.0, 40.0, -60.0).with_number(&OFFSET_DB, 40.0),
+                with(-80.0, 40.0, -60.0).with_number(&OFFSET_DB, -40.0),
+            ] {
+                let mut console = Console::new(&settings, &Context::plain(rate_hz, 1));
+                let late = Console::new(&Settings::defaults(&SPEC), &Context::plain(rate_hz, 1)).latency_frames();
+                let mut audio = input.clone();
+                audio.chunks_mut(700).for_each(|piece| console.process(&mut Block::key_only(piece), None));
+                assert_eq!(audio[late..], input[..5000 - late]);
+            }
         }
     }
 
@@ -383,12 +393,14 @@ mod tests {
 
     #[test]
     fn aliases_lie_100_db_down() {
-        for amount_db in [-60.0, -40.0, -24.0] {
-            let second = tone_through(&with(amount_db, 40.0, -100.0), 5000, 1.0);
-            let worst =
-                (1..20).filter(|khz| khz % 5 != 0).map(|khz| amplitude(&second, 0, 1000 * khz)).fold(0.0, f64::max);
-            let worst = db(worst / amplitude(&second, 0, 5000));
-            assert!(worst < -100.0, "{amount_db}: {worst} dB");
+        for rate_hz in RATES_HZ {
+            for amount_db in [-60.0, -40.0, -24.0] {
+                let second = tone_through(&with(amount_db, 40.0, -100.0), rate_hz, 5000, 1.0);
+                let worst =
+                    (1..20).filter(|khz| khz % 5 != 0).map(|khz| amplitude(&second, 0, 1000 * khz)).fold(0.0, f64::max);
+                let worst = db(worst / amplitude(&second, 0, 5000));
+                assert!(worst < -100.0, "{amount_db}: {worst} dB");
+            }
         }
     }
 }

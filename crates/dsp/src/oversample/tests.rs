@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::*;
-use crate::testing::stereo_noise;
+use crate::testing::{RATES_HZ, stereo_noise};
 
 fn through(oversampler: &mut Oversampler, input: &[Frame], cut: usize) -> Vec<Frame> {
     let mut audio = input.to_vec();
@@ -29,7 +29,7 @@ fn response_db(impulse: &[Frame], centre: usize, cycles_per_frame: f64) -> f64 {
 fn the_way_there_and_back_is_flat_to_20_khz_and_late_by_whole_frames() {
     for factor in [1, 2, 4, 8, 16] {
         for inner in [0, 1, 2, 3] {
-            for rate_hz in [44_100.0, 48_000.0] {
+            for rate_hz in RATES_HZ {
                 let mut oversampler = Oversampler::for_rate(rate_hz, 1, factor, inner);
                 let mut held = [SILENCE; 3];
                 let mut audio = vec![SILENCE; 512];

@@ -205,6 +205,7 @@ fn read(table: &[[f64; 2 * SIDE]], ring: &[Frame], at: usize, delay: f64) -> Fra
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::testing::RATES_HZ;
 
     /// Instantaneous frequency of a tone, by the phase of its analytic pair, relative to its own.
     fn deviations(wow: f64, flutter: f64, rate_hz: f64, frames: usize) -> Vec<f64> {
@@ -229,25 +230,26 @@ mod tests {
 
     #[test]
     fn the_speed_wanders_by_the_weighted_peaks_of_the_standard() {
-        let rate_hz = 48_000.0;
-        // AES6-2008, Table 1: weights in dB.
-        let (slow, fast) = ([(0.63, -8.4), (1.0, -4.2)], [(6.3, -0.9), (10.0, -2.1), (20.0, -5.9)]);
-        for (wow, flutter, group) in [(0.1, 0.0, &slow[..]), (0.0, 0.1, &fast[..])] {
-            let speed = deviations(wow, flutter, rate_hz, 102_000 * 10 + 2001);
-            // 0.1 % in all; each line's weighted amplitude is its share. A Hann window over 21 s keeps the lines apart.
-            let n = speed.len();
-            for (hz, weight_db) in group {
-                let (mut re, mut im, mut whole) = (0.0, 0.0, 0.0);
-                for (k, deviation) in speed.iter().enumerate() {
-                    let window = 0.5 - 0.5 * libm::cos(TAU * k as f64 / n as f64);
-                    let (sin, cos) = libm::sincos(TAU * hz * k as f64 / rate_hz);
-                    re += window * deviation * cos;
-                    im += window * deviation * sin;
-                    whole += window;
+        for rate_hz in RATES_HZ {
+            // AES6-2008, Table 1: weights in dB.
+            let (slow, fast) = ([(0.63, -8.4), (1.0, -4.2)], [(6.3, -0.9), (10.0, -2.1), (20.0, -5.9)]);
+            for (wow, flutter, group) in [(0.1, 0.0, &slow[..]), (0.0, 0.1, &fast[..])] {
+                let speed = deviations(wow, flutter, rate_hz, (21.25 * rate_hz) as usize + 2001);
+                // 0.1 % in all; each line's weighted amplitude is its share. A Hann window over 21 s keeps the lines apart.
+                let n = speed.len();
+                for (hz, weight_db) in group {
+                    let (mut re, mut im, mut whole) = (0.0, 0.0, 0.0);
+                    for (k, deviation) in speed.iter().enumerate() {
+                        let window = 0.5 - 0.5 * libm::cos(TAU * k as f64 / n as f64);
+                        let (sin, cos) = libm::sincos(TAU * hz * k as f64 / rate_hz);
+                        re += window * deviation * cos;
+                        im += window * deviation * sin;
+                        whole += window;
+                    }
+                    let amplitude = 2.0 * (re * re + im * im).sqrt() / whole * units::gain_from_db(*weight_db);
+                    let expected = 0.001 / group.len() as f64;
+                    assert!((amplitude / expected - 1.0).abs() < 0.02, "{hz} Hz: {amplitude} for {expected}");
                 }
-                let amplitude = 2.0 * (re * re + im * im).sqrt() / whole * units::gain_from_db(*weight_db);
-                let expected = 0.001 / group.len() as f64;
-                assert!((amplitude / expected - 1.0).abs() < 0.02, "{hz} Hz: {amplitude} for {expected}");
             }
         }
     }
