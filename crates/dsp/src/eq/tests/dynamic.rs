@@ -55,7 +55,7 @@ fn attack_and_release_reach_two_thirds_in_their_time() {
         for frame in &mut data[rate_hz as usize / 2..] {
             *frame = [frame[0] * 0.01, frame[1] * 0.01];
         }
-        let out = run(&settings, RATE_HZ, data);
+        let out = run(&settings, rate_hz, data);
         let at = |ms: f64| {
             let from = (ms * rate_hz / 1000.0) as usize;
             peak_db(&out[from - 48..from + 48])
