@@ -17,7 +17,7 @@
 //!
 //! **Figures**, held by the tests: harmonics within 0.1 dB of the closed forms; worst alias below 20 kHz of a
 //! full-scale 5 kHz tone at +18 dB drive and 8x below -100 dB (tanh, cubic, tube, diode) and -80 dB (hard clip, fuzz)
-//! re the fundamental, at 44.1 and 48 kHz.
+//! re the fundamental, at 44.1, 48 and 96 kHz.
 
 use units::{
     At, Block, Frame, MAX_BLOCK_FRAMES, Param, SILENCE, Settings, Spec, Unit, Value, db_from_gain, gain_from_db,

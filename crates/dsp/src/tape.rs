@@ -14,7 +14,7 @@
 //!
 //! **Figures**, held by the tests: at -60 dBFS the response is that of losses and bump within 0.1 dB and unity at 1 kHz
 //! within 0.1 dB; harmonics are odd, the even ones more than 100 dB down; the worst alias below 20 kHz of a full-scale
-//! 5 kHz tone, at 0 and +12 dB drive, lies 85 dB under the fundamental at 4x, 90 dB at 8x, 100 dB at 16x (50 dB at 2x).
+//! 5 kHz tone, at 0 and +12 dB drive, lies 85 dB under the fundamental at 4x, 100 dB at 8x and 16x (50 dB at 2x).
 //!
 //! **Followers** pass the linear path; what the key's tape adds goes to the residue.
 

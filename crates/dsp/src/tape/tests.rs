@@ -108,7 +108,7 @@ fn bias_trades_roughness_against_treble() {
 
 #[test]
 fn aliases_of_a_full_scale_5_khz_tone_stay_below_their_figures() {
-    for (oversampling, most) in [("2x", -50.0), ("4x", -85.0), ("8x", -90.0), ("16x", -100.0)] {
+    for (oversampling, most) in [("2x", -50.0), ("4x", -85.0), ("8x", -100.0), ("16x", -100.0)] {
         for rate_hz in RATES_HZ {
             for drive_db in [0.0, 12.0] {
                 let settings = defaults().with_choice(&OVERSAMPLING, oversampling).with_number(&DRIVE_DB, drive_db);
