@@ -15,6 +15,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("engine", &["units", "dsp", "sheet", "media"]),
     ("prints", &["units", "sheet", "engine", "measure", "media"]),
     ("reference", &["units", "dsp", "measure", "sheet"]),
+    ("pages", &[]),
     ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference"]),
     ("house", &[]),
 ];

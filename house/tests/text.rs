@@ -20,7 +20,7 @@ fn files() -> Vec<(PathBuf, String)> {
                 continue;
             }
             if entry.is_dir() {
-                if !["target", "node_modules", "demo-song"].contains(&name.as_str()) {
+                if !["target", "node_modules", "dist", "demo-song"].contains(&name.as_str()) {
                     folders.push(entry);
                 }
             } else if let Ok(text) = fs::read_to_string(&entry) {
