@@ -30,6 +30,11 @@ impl Curve {
         Self { points: placed }
     }
 
+    /// A straight line from one point (frame, value) to a later one.
+    pub(crate) fn between(from: (i64, f64), to: (i64, f64)) -> Self {
+        Self { points: vec![from, to] }
+    }
+
     /// The same curve with a number added to every value.
     #[must_use]
     pub fn raised_by(mut self, amount: f64) -> Self {
@@ -158,6 +163,33 @@ impl GainLaw {
                 *frame = [frame[0] * gain[0], frame[1] * gain[1]];
             }
         });
+    }
+
+    /// Multiplies `frames` in place, gliding in a straight line from this law at the first to another behind the last.
+    pub(crate) fn glide(&self, to: &Self, at: i64, frames: &mut [Frame]) {
+        let gain = self.gliding(to, (at, frames.len()));
+        for (index, frame) in frames.iter_mut().enumerate() {
+            let gain = gain(at + index as i64);
+            *frame = [frame[0] * gain[0], frame[1] * gain[1]];
+        }
+    }
+
+    /// As [`Self::add`], gliding from this law to another within the block (its first frame, and how many).
+    pub(crate) fn add_gliding(&self, to: &Self, block: (i64, usize), from: i64, frames: &[Frame], sum: &mut [Frame]) {
+        let gain = self.gliding(to, block);
+        for ((index, frame), out) in frames.iter().enumerate().zip(sum) {
+            let gain = gain(from + index as i64);
+            out[0] += frame[0] * gain[0];
+            out[1] += frame[1] * gain[1];
+        }
+    }
+
+    fn gliding(&self, to: &Self, (at, frames): (i64, usize)) -> impl Fn(i64) -> Frame {
+        let (start, end) = (self.gains_at(at), to.gains_at(at + frames as i64));
+        move |frame| {
+            let part = (frame - at) as f64 / frames as f64;
+            [start[0] + (end[0] - start[0]) * part, start[1] + (end[1] - start[1]) * part]
+        }
     }
 
     /// Cuts a stretch into pieces of one gain: the whole where the gain rests, single frames where it moves.

@@ -48,18 +48,27 @@ impl Facts for Folder {
 
 impl Sources for Folder {
     fn open(&self, file: &str) -> Result<Box<dyn Playback>, Fault> {
-        Ok(Box::new(Recording { source: self.source(file)?, file: file.to_owned() }))
+        Ok(Box::new(Recording { source: self.source(file)?, next: 0, file: file.to_owned() }))
     }
 }
 
 struct Recording {
     source: Box<dyn media::Source>,
+    /// The frame that is read next.
+    next: u64,
     file: String,
 }
 
 impl Playback for Recording {
     fn read(&mut self, out: &mut [Frame]) -> Result<usize, Fault> {
-        self.source.read(out).map_err(|error| unreadable(&self.file, &error))
+        let read = self.source.read(out).map_err(|error| unreadable(&self.file, &error))?;
+        self.next += read as u64;
+        Ok(read)
+    }
+
+    fn skip(&mut self, frames: u64) -> Result<(), Fault> {
+        self.next = self.source.frames().min(self.next.saturating_add(frames));
+        self.source.seek(self.next).map_err(|error| unreadable(&self.file, &error))
     }
 }
 

@@ -6,10 +6,13 @@ use dsp::ramp::RAMP_FRAMES;
 use dsp::{BuildError, Context, Processor};
 use units::{At, Block, Frame, SILENCE, Settings, Value};
 
-use crate::curve::Curve;
+use crate::curve::{Curve, GainLaw};
 use crate::delay_line::DelayLine;
 use crate::fault::Fault;
 use crate::plan::{Feed, Input, PlanLink, Step};
+
+/// The time over which a number that a hand has moved arrives: as long as a quick turn, and never a click.
+const HAND_MS: f64 = 20.0;
 
 /// A recording that is read from its first frame to its last.
 pub trait Playback: Send {
@@ -18,6 +21,22 @@ pub trait Playback: Send {
     /// # Errors
     /// The file cannot be read on.
     fn read(&mut self, out: &mut [Frame]) -> Result<usize, Fault>;
+
+    /// Leaves out the next frames: the next read starts behind them, or at the end if there are fewer.
+    ///
+    /// # Errors
+    /// The file cannot be read on.
+    fn skip(&mut self, mut frames: u64) -> Result<(), Fault> {
+        let mut waste = vec![SILENCE; frames.min(1 << 14) as usize];
+        while frames > 0 {
+            let most = frames.min(waste.len() as u64) as usize;
+            match self.read(&mut waste[..most])? {
+                0 => break,
+                read => frames -= read as u64,
+            }
+        }
+        Ok(())
+    }
 }
 
 /// Frames of a recording that were no numbers, and were replaced by silence.
@@ -49,9 +68,26 @@ pub(crate) struct StepState {
     cut: Option<i64>,
     /// For each input: the lane that holds all of its sound, if one does, and a delay line per lane.
     aligning: Vec<(Option<usize>, Vec<DelayLine>)>,
+    leaving: Leaving,
     delay: Vec<DelayLine>,
     links: Vec<LinkState>,
     pub(crate) not_numbers: NotNumbers,
+}
+
+/// Where a stream is cut into blocks.
+pub(crate) struct Span {
+    /// Frames in a block.
+    pub block_frames: usize,
+    /// The first frame that it computes, counted from the start of the song.
+    pub from: u64,
+    /// The end of every print.
+    pub print_frames: u64,
+}
+
+/// Laws that a hand has just replaced: the next block glides from them to those that hold now.
+struct Leaving {
+    trim: Option<GainLaw>,
+    inputs: Vec<Option<GainLaw>>,
 }
 
 struct LinkState {
@@ -61,6 +97,8 @@ struct LinkState {
     bypass: Vec<DelayLine>,
     key: Option<KeyState>,
     rides: Vec<RideState>,
+    /// The numbers that it was built with.
+    numbers: Settings,
 }
 
 struct KeyState {
@@ -76,25 +114,27 @@ struct RideState {
 
 impl StepState {
     /// Builds all that the step needs; from then on it does not allocate. `pure` tells for each step the lane that holds
-    /// all of its sound, if one does; `print_frames` is the end of every print.
+    /// all of its sound, if one does.
     pub(crate) fn build(
         step: &Step,
         context: &Context<'_>,
         playback: Option<Box<dyn Playback>>,
         pure: &[Option<usize>],
-        (block_frames, print_frames): (usize, u64),
+        span: &Span,
     ) -> Result<Self, BuildError> {
         let lines = |frames: usize| vec![DelayLine::new(frames); context.lanes];
         let aligning = match &step.feed {
             Feed::File { .. } => Vec::new(),
             Feed::Sum(inputs) => inputs.iter().map(|input| (pure[input.from], lines(input.align_frames))).collect(),
         };
-        let links = step.links.iter().map(|link| LinkState::build(link, context, block_frames));
+        let aligning_count = aligning.len();
+        let links = step.links.iter().map(|link| LinkState::build(link, context, span));
         Ok(Self {
             playback,
             ended: false,
-            cut: step.cut.then_some(print_frames as i64),
+            cut: step.cut.then_some(span.print_frames as i64),
             aligning,
+            leaving: Leaving { trim: None, inputs: vec![None; aligning_count] },
             delay: lines(step.delay_frames),
             links: links.collect::<Result<_, _>>()?,
             not_numbers: NotNumbers::default(),
@@ -119,8 +159,12 @@ impl StepState {
         if let Some(end) = self.cut {
             silence_outside(song, end, out);
         }
+        let leaving = self.leaving.trim.take();
         for lane in out.lanes_mut() {
-            step.trim.apply(song, lane);
+            match &leaving {
+                None => step.trim.apply(song, lane),
+                Some(old) => old.glide(&step.trim, song, lane),
+            }
         }
         for (lane, line) in out.lanes_mut().zip(&mut self.delay) {
             line.delay(lane);
@@ -133,6 +177,35 @@ impl StepState {
             state.run(song, out);
         }
         Ok(())
+    }
+
+    /// Takes what a hand has moved: from the next block on, the step is as `now` says. Gains glide over that block,
+    /// numbers of processors over [`HAND_MS`]. Both must have the same shape.
+    pub(crate) fn follow(&mut self, before: &Step, now: &Step, at: u64, rate_hz: f64) {
+        if before.trim != now.trim {
+            self.leaving.trim = Some(before.trim.clone());
+        }
+        if let (Feed::Sum(before), Feed::Sum(now)) = (&before.feed, &now.feed) {
+            for ((before, now), leaving) in before.iter().zip(now).zip(&mut self.leaving.inputs) {
+                if before.law != now.law {
+                    *leaving = Some(before.law.clone());
+                }
+            }
+        }
+        for ((before, now), state) in before.links.iter().zip(&now.links).zip(&mut self.links) {
+            let song = at as i64 - now.arrives as i64;
+            for at in now.settings.numbers() {
+                let value = now.settings.number_at(at);
+                if before.settings.number_at(at) != value {
+                    state.take_by_hand(at, value, song, rate_hz);
+                }
+            }
+        }
+    }
+
+    /// The strongest gain reduction of the last block in each link, in dB, where there is one.
+    pub(crate) fn gain_reductions_db(&self) -> impl Iterator<Item = Option<f64>> + '_ {
+        self.links.iter().map(|link| link.processor.as_ref().and_then(|processor| processor.gain_reduction_db()))
     }
 
     fn play(&mut self, song: i64, starts_at: i64, out: &mut Block<'_>) -> Result<(), Fault> {
@@ -169,14 +242,19 @@ impl StepState {
     ) {
         let frames = out.frames();
         out.lanes_mut().for_each(|lane| lane.fill(SILENCE));
-        for (input, (pure, lines)) in inputs.iter().zip(&mut self.aligning) {
+        for ((input, leaving), (pure, lines)) in inputs.iter().zip(&mut self.leaving.inputs).zip(&mut self.aligning) {
+            let leaving = leaving.take();
             let source = output_of(input.from);
             let lanes = out.lanes_mut().zip(lines).zip(source.chunks_exact(stride)).enumerate();
             for (_, ((lane, line), source)) in
                 lanes.filter(|(lane, _)| *lane == 0 || pure.is_none_or(|own| own == *lane))
             {
                 line.pass(&source[..frames], |from, piece| {
-                    input.law.add(song + from as i64, piece, &mut lane[from..from + piece.len()]);
+                    let (at, sum) = (song + from as i64, &mut lane[from..from + piece.len()]);
+                    match &leaving {
+                        None => input.law.add(at, piece, sum),
+                        Some(old) => old.add_gliding(&input.law, (song, frames), at, piece, sum),
+                    }
                 });
             }
         }
@@ -194,22 +272,34 @@ fn silence_outside(song: i64, end: i64, block: &mut Block<'_>) {
 }
 
 impl LinkState {
-    fn build(link: &PlanLink, context: &Context<'_>, block_frames: usize) -> Result<Self, BuildError> {
+    fn build(link: &PlanLink, context: &Context<'_>, span: &Span) -> Result<Self, BuildError> {
         let lines = |frames: usize| vec![DelayLine::new(frames); context.lanes];
         let mut settings = link.settings.clone();
         let mut rides = Vec::with_capacity(link.rides.len());
         for (at, curve) in &link.rides {
-            let value = curve.value_at(-(link.arrives as i64));
+            let value = curve.value_at(span.from as i64 - link.arrives as i64);
             settings.set(*at, Value::Number(value));
             rides.push(RideState { at: *at, curve: curve.clone(), value });
         }
         let processor = if link.off { None } else { Some(build(&settings, context)?) };
-        let key = link
-            .key
-            .as_ref()
-            .map(|key| KeyState { aligning: DelayLine::new(key.align_frames), frames: vec![SILENCE; block_frames] });
+        let key = link.key.as_ref().map(|key| KeyState {
+            aligning: DelayLine::new(key.align_frames),
+            frames: vec![SILENCE; span.block_frames],
+        });
         let bypass = if link.off { lines(link.latency_frames) } else { Vec::new() };
-        Ok(Self { processor, wait: lines(link.wait_frames), bypass, key, rides })
+        Ok(Self { processor, wait: lines(link.wait_frames), bypass, key, rides, numbers: settings })
+    }
+
+    /// Leads a number from where it is now to a value, as a ride that begins at `song`.
+    fn take_by_hand(&mut self, at: At, value: f64, song: i64, rate_hz: f64) {
+        let index = self.rides.iter().position(|ride| ride.at == at);
+        let from = index.map_or_else(|| self.numbers.number_at(at), |index| self.rides[index].value);
+        let curve = Curve::between((song, from), (song + units::frames_from_ms(HAND_MS, rate_hz) as i64, value));
+        let ride = RideState { at, curve, value: from };
+        match index {
+            Some(index) => self.rides[index] = ride,
+            None => self.rides.push(ride),
+        }
     }
 
     /// Takes in the block of the bus that the link listens to.

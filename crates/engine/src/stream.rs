@@ -1,6 +1,6 @@
 //! The stream: the only thing that moves samples. It pulls blocks through a plan, offline and live alike.
 
-use std::sync::{Mutex, RwLock, TryLockError};
+use std::sync::{Mutex, PoisonError, RwLock, RwLockReadGuard, TryLockError};
 
 use dsp::Context;
 use units::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE};
@@ -8,7 +8,7 @@ use units::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE};
 use crate::compile::Facts;
 use crate::fault::Fault;
 use crate::plan::{Feed, Plan};
-use crate::step::{NotNumbers, Playback, StepState};
+use crate::step::{NotNumbers, Playback, Span, StepState};
 
 /// Where recordings come from.
 pub trait Sources: Facts {
@@ -53,11 +53,14 @@ pub struct Setup {
     pub followers: Vec<Vec<String>>,
     /// Blocks that may be under way at once in different steps; at least 1. More lets more threads work.
     pub depth: usize,
+    /// The first frame that is computed, counted from the start of the song. What sounded before is not heard, tails
+    /// included; rides stand where they stand in the song.
+    pub from: u64,
 }
 
 impl Default for Setup {
     fn default() -> Self {
-        Self { block_frames: 1024, followers: Vec::new(), depth: 4 }
+        Self { block_frames: 1024, followers: Vec::new(), depth: 4, from: 0 }
     }
 }
 
@@ -69,9 +72,11 @@ pub struct Stream {
     pub(crate) block_frames: usize,
     pub(crate) depth: usize,
     lanes: usize,
+    from: u64,
     /// For each step: the one lane beside the key that all of its sound is in, if there is one.
     pure: Vec<Option<usize>>,
-    total_frames: u64,
+    /// Where the render ends, counted from the start of the song.
+    end_frame: u64,
     // The locks prove to the compiler what the order of steps guarantees: nobody ever waits for one.
     states: Vec<Mutex<Option<StepState>>>,
     slots: Vec<RwLock<Vec<Frame>>>,
@@ -98,12 +103,15 @@ impl Stream {
                 continue;
             }
             let playback = match &step.feed {
-                Feed::File { path, starts_at } => Some(opened(sources, path, *starts_at)?),
+                Feed::File { path, starts_at } => {
+                    Some(opened(sources, path, *starts_at - setup.from as i64 + step.arrives as i64)?)
+                }
                 Feed::Sum(_) => None,
             };
             let lanes = if own.is_some() { 1 } else { lanes };
             let context = Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, audio: &audio };
-            let state = StepState::build(step, &context, playback, &pure, (setup.block_frames, plan.print_frames()));
+            let span = Span { block_frames: setup.block_frames, from: setup.from, print_frames: plan.print_frames() };
+            let state = StepState::build(step, &context, playback, &pure, &span);
             states.push(Mutex::new(Some(
                 state.map_err(|error| Fault::input("cannot-build", &step.name, error.message, error.remedy))?,
             )));
@@ -117,7 +125,8 @@ impl Stream {
             depth: setup.depth,
             lanes,
             pure,
-            total_frames: plan.print_frames() + latest as u64,
+            end_frame: plan.print_frames() + latest as u64,
+            from: setup.from,
             states,
             slots: slots.collect(),
             plan: plan.clone(),
@@ -146,11 +155,16 @@ impl Stream {
 
     /// Blocks in the whole render.
     pub(crate) fn blocks(&self) -> u64 {
-        self.total_frames.div_ceil(self.block_frames as u64)
+        self.end_frame.saturating_sub(self.from).div_ceil(self.block_frames as u64)
     }
 
-    fn frames_in(&self, block: u64) -> usize {
-        let left = self.total_frames - block * self.block_frames as u64;
+    /// First frame of a block, counted from the start of the song.
+    pub(crate) fn starts(&self, block: u64) -> u64 {
+        self.from + block * self.block_frames as u64
+    }
+
+    pub(crate) fn frames_in(&self, block: u64) -> usize {
+        let left = self.end_frame - self.starts(block);
         left.min(self.block_frames as u64) as usize
     }
 
@@ -166,7 +180,7 @@ impl Stream {
         let Some(state) = state.as_mut() else { return Ok(()) };
         let output_of = |from| free(self.slot(from, block).try_read());
         let mut out = free(self.slot(index, block).try_write());
-        let (stride, frames, at) = (self.block_frames, self.frames_in(block), block * self.block_frames as u64);
+        let (stride, frames, at) = (self.block_frames, self.frames_in(block), self.starts(block));
         let Some(own) = self.pure[index] else {
             return state.run(step, at, output_of, stride, &mut Block::new(&mut out, stride, frames));
         };
@@ -182,7 +196,7 @@ impl Stream {
     pub(crate) fn deliver(&self, output: usize, block: u64, sink: &mut dyn Sink) -> Result<(), Fault> {
         let step = self.outputs[output];
         let leaves = self.plan.steps[step].leaves as u64;
-        let start = block * self.block_frames as u64;
+        let start = self.starts(block);
         let end = (start + self.frames_in(block) as u64).min(leaves + self.plan.print_frames());
         let first = start.max(leaves);
         if first >= end {
@@ -191,6 +205,16 @@ impl Stream {
         let data = free(self.slot(step, block).try_read());
         let (from, frames) = ((first - start) as usize, (end - first) as usize);
         sink.take(&Taken { data: &data, stride: self.block_frames, from, frames })
+    }
+
+    /// Frames of a step's key in a block that was computed.
+    pub(crate) fn output(&self, step: usize, block: u64) -> RwLockReadGuard<'_, Vec<Frame>> {
+        free(self.slot(step, block).try_read())
+    }
+
+    /// A step's moving part, if any output needs it.
+    pub(crate) fn state_mut(&mut self, step: usize) -> Option<&mut StepState> {
+        self.states[step].get_mut().unwrap_or_else(PoisonError::into_inner).as_mut()
     }
 
     /// Lanes that every output has.
@@ -231,17 +255,11 @@ fn pure(plan: &Plan, setup: &Setup, lanes: usize) -> Vec<Option<usize>> {
     pure
 }
 
-/// A recording, read up to its first frame in song time.
+/// A recording that starts so many frames after the first that is computed; below 0, read up to that one.
 fn opened(sources: &dyn Sources, path: &str, starts_at: i64) -> Result<Box<dyn Playback>, Fault> {
     let mut playback = sources.open(path)?;
-    let mut skipped = usize::try_from(-starts_at).unwrap_or(0);
-    let mut waste = vec![SILENCE; skipped.min(1 << 14)];
-    while skipped > 0 {
-        let most = skipped.min(waste.len());
-        match playback.read(&mut waste[..most])? {
-            0 => break,
-            read => skipped -= read,
-        }
+    if starts_at < 0 {
+        playback.skip(starts_at.unsigned_abs())?;
     }
     Ok(playback)
 }

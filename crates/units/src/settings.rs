@@ -153,6 +153,40 @@ impl Settings {
         number_in(self.spec.params, &self.values, param)
     }
 
+    /// Where its numbers stand: its own, then those of its rows.
+    pub fn numbers(&self) -> impl Iterator<Item = At> + '_ {
+        let rows = self.rows.iter().enumerate().map(|(row, values)| (Some(row), values));
+        let lists = std::iter::once((None, &self.values)).chain(rows);
+        lists.flat_map(|(row, values)| {
+            let is_number = |(_, value): &(usize, &Value)| matches!(value, Value::Number(_));
+            values.iter().enumerate().filter(is_number).map(move |(param, _)| At { row, param })
+        })
+    }
+
+    /// The number at a place; NaN where no number stands.
+    #[must_use]
+    pub fn number_at(&self, at: At) -> f64 {
+        let values = at.row.map_or(Some(&self.values), |row| self.rows.get(row));
+        match values.and_then(|values| values.get(at.param)) {
+            Some(Value::Number(x)) => *x,
+            _ => f64::NAN,
+        }
+    }
+
+    /// Whether other settings differ from these in numbers alone.
+    #[must_use]
+    pub fn differs_in_numbers_alone(&self, other: &Self) -> bool {
+        let alike = |a: &[Value], b: &[Value]| {
+            let both = |(a, b): (&Value, &Value)| a == b || matches!((a, b), (Value::Number(_), Value::Number(_)));
+            a.len() == b.len() && a.iter().zip(b).all(both)
+        };
+        let rows = self.rows.iter().zip(&other.rows);
+        self.spec == other.spec
+            && self.rows.len() == other.rows.len()
+            && alike(&self.values, &other.values)
+            && rows.into_iter().all(|(a, b)| alike(a, b))
+    }
+
     /// The index of the chosen word of a parameter.
     #[must_use]
     pub fn choice(&self, param: &Param) -> usize {

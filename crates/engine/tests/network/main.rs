@@ -9,6 +9,7 @@ mod apart;
 mod colour;
 mod cutting;
 mod lanes;
+mod live;
 mod paths;
 mod responses;
 
