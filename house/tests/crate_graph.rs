@@ -14,7 +14,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("sheet", &["units"]),
     ("engine", &["units", "dsp", "sheet", "media"]),
     ("prints", &["units", "sheet", "engine", "measure", "media"]),
-    ("reference", &["units", "dsp", "measure", "sheet"]),
+    ("reference", &["units", "dsp", "measure", "sheet", "prints"]),
     ("pages", &[]),
     ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference"]),
     ("house", &[]),

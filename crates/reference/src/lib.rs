@@ -6,7 +6,7 @@
 //! - `bench`: settings by name, signals in, signals out;
 //! - `plot`: a chart as SVG;
 //! - `figures`: the experiments, by what they look at;
-//! - `page`: words and figures of one processor.
+//! - `page`: words and figures of one processor; the codes of findings.
 
 mod bench;
 mod figures;
@@ -25,7 +25,7 @@ pub struct File {
     pub text: String,
 }
 
-/// All files: an index, the sheet's keys, and for each processor a page and its figures.
+/// All files: an index, the sheet's keys, the codes of findings, and for each processor a page and its figures.
 #[must_use]
 pub fn files() -> Vec<File> {
     page::files()

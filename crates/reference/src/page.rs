@@ -13,6 +13,7 @@ pub fn files() -> Vec<File> {
     let mut files = vec![
         File { name: "README.md".to_owned(), text: index(&specs) },
         File { name: "sheet.md".to_owned(), text: format!("{MARK}\n{}", sheet::reference(&specs)) },
+        File { name: "codes.md".to_owned(), text: codes() },
     ];
     for spec in specs {
         let figures = figures::of(spec.name);
@@ -25,11 +26,33 @@ pub fn files() -> Vec<File> {
 fn index(specs: &[&Spec]) -> String {
     let mut text = format!(
         "{MARK}\n# Reference\n\nEvery processor with its parameters, the source of its method, and figures that were \
-         measured from the processor itself as it runs. [The sheet](sheet.md) has all keys on one page.\n\n| processor | \
-         what it does |\n| --- | --- |\n",
+         measured from the processor itself as it runs. [The sheet](sheet.md) has all keys on one page, [the codes](codes.md) \
+         what each finding means and how it is computed.\n\n| processor | what it does |\n| --- | --- |\n",
     );
     for spec in specs {
         let _ = writeln!(text, "| [{}]({}.md) | {} |", spec.title, spec.name, spec.summary);
+    }
+    text
+}
+
+/// Every code of a finding, by where it is found.
+fn codes() -> String {
+    let mut text = format!(
+        "{MARK}\n# Codes of findings\n\nEvery finding has a code, a severity (note, warn, fail), a place, what is the case, \
+         and what to do. Here is how each is computed, and who says that it matters. A sheet lets one stand by its code:\n\n\
+         ```toml\n[[accept]]\ncode = \"muted\"\nwhere = \"stem clap\"          # left out: everywhere\nreason = \"the band \
+         took it out\"\n```\n",
+    );
+    for area in prints::codes::AREAS {
+        let _ = writeln!(
+            text,
+            "\n## {}\n\n{}\n\n| code | computed | source |\n| --- | --- | --- |",
+            area.title, area.sentence
+        );
+        for code in area.codes {
+            let how = code.how.replace("bar|beat", "bar\\|beat");
+            let _ = writeln!(text, "| `{}` | {how} | {} |", code.name, code.source);
+        }
     }
     text
 }
