@@ -76,7 +76,7 @@ impl Finish<'_> {
             let ceiling_dbtp = self.plan.ceiling_dbtp(port);
             return Ok(Ended { spool, gauged, solved: None, ceiling_dbtp, findings: Vec::new() });
         }
-        let (target_lufs, target) = self.target(print)?;
+        let (target_lufs, target) = target(self.sheet, self.folder, print)?;
         let name = print.name.as_str();
         let ending = Ending {
             plan: self.plan,
@@ -87,23 +87,6 @@ impl Finish<'_> {
             progress: &|part| (self.progress)(&format!("Finding the loudness of {name}"), part),
         };
         ending.find(print, head, target_lufs, target)
-    }
-
-    /// The loudness that a print asks for, and where it comes from.
-    fn target(&self, print: &Print) -> Result<(Option<f64>, String), Fault> {
-        match &print.loudness {
-            None => Ok((None, String::new())),
-            Some(Loudness::Lufs(lufs)) => Ok((Some(*lufs), format!("{lufs} LUFS, from the sheet"))),
-            Some(Loudness::Match(name)) => {
-                let Some(reference) = self.sheet.reference(name) else { return Ok((None, String::new())) };
-                let lufs = loudness_of(&self.folder.join(reference.file.as_str()))?;
-                let silent = || {
-                    let message = format!("“{name}” is silent, so that nothing can be as loud.");
-                    Fault::input("silent-reference", name, message, "Name another reference.".to_owned())
-                };
-                Ok((Some(lufs.ok_or_else(silent)?), format!("as loud as “{name}”")))
-            }
-        }
     }
 
     /// Writes all files of a print.
@@ -172,6 +155,23 @@ impl Finish<'_> {
 
     pub(crate) fn realtime_factor(&self) -> f64 {
         self.plan.print_frames() as f64 / self.plan.rate_hz / self.started.elapsed().as_secs_f64()
+    }
+}
+
+/// The loudness that a print asks for, and where it comes from.
+pub(crate) fn target(sheet: &Sheet, folder: &Path, print: &Print) -> Result<(Option<f64>, String), Fault> {
+    match &print.loudness {
+        None => Ok((None, String::new())),
+        Some(Loudness::Lufs(lufs)) => Ok((Some(*lufs), format!("{lufs} LUFS, from the sheet"))),
+        Some(Loudness::Match(name)) => {
+            let Some(reference) = sheet.reference(name) else { return Ok((None, String::new())) };
+            let lufs = loudness_of(&folder.join(reference.file.as_str()))?;
+            let silent = || {
+                let message = format!("“{name}” is silent, so that nothing can be as loud.");
+                Fault::input("silent-reference", name, message, "Name another reference.".to_owned())
+            };
+            Ok((Some(lufs.ok_or_else(silent)?), format!("as loud as “{name}”")))
+        }
     }
 }
 

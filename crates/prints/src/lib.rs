@@ -21,6 +21,7 @@ mod revision;
 mod solve;
 mod spool;
 pub mod starts;
+pub mod survey;
 
 pub use load::{Loaded, load, plan};
 pub use print::{Order, Printed, Stopped, print};

@@ -1,6 +1,7 @@
 //! A processor's settings: values for the parameters of a [`Spec`].
 
-use crate::{Kind, Param, Spec, Unit};
+use crate::sentence::render;
+use crate::{Kind, Param, Spec};
 
 /// A parameter's value.
 #[derive(Clone, Debug, PartialEq)]
@@ -259,73 +260,10 @@ fn choice_in(params: &[Param], values: &[Value], param: &Param) -> usize {
     }
 }
 
-/// Fills a template (see [`Spec::sentence`]).
-fn render(template: &str, lookup: &dyn Fn(&str) -> Option<(Param, Value)>) -> String {
-    let mut text = String::new();
-    let mut rest = template;
-    while let Some(open) = rest.find('[') {
-        text.push_str(&fill(&rest[..open], lookup).0);
-        let close = rest[open..].find(']').map_or(rest.len(), |i| open + i);
-        let (part, changed) = fill(&rest[open + 1..close], lookup);
-        if changed {
-            text.push_str(&part);
-        }
-        rest = rest.get(close + 1..).unwrap_or("");
-    }
-    text.push_str(&fill(rest, lookup).0);
-    text
-}
-
-/// Fills placeholders; tells whether any parameter in it differs from its default.
-fn fill(template: &str, lookup: &dyn Fn(&str) -> Option<(Param, Value)>) -> (String, bool) {
-    let (mut text, mut changed) = (String::new(), false);
-    let mut rest = template;
-    while let Some(open) = rest.find('{') {
-        text.push_str(&rest[..open]);
-        let close = rest[open..].find('}').map_or(rest.len(), |i| open + i);
-        if let Some((param, value)) = lookup(&rest[open + 1..close]) {
-            changed |= value != Value::default_of(&param);
-            text.push_str(&format_value(&param, &value));
-        }
-        rest = rest.get(close + 1..).unwrap_or("");
-    }
-    text.push_str(rest);
-    (text, changed)
-}
-
-fn format_value(param: &Param, value: &Value) -> String {
-    match (param.kind, value) {
-        (Kind::Number { unit, .. }, Value::Number(x)) => format_number(*x, unit),
-        (Kind::Choice { options, .. }, Value::Choice(index)) => options.get(*index).copied().unwrap_or("").to_owned(),
-        (_, Value::Switch(on)) => if *on { "on" } else { "off" }.to_owned(),
-        (_, Value::File(Some(path))) => path.clone(),
-        _ => "none".to_owned(),
-    }
-}
-
-/// A number with its unit, as text shows it: `-4 dB`, `6.5 kHz`, `0.4 ms`, with a true minus sign left to typesetting.
-fn format_number(x: f64, unit: Unit) -> String {
-    if unit == Unit::Hertz && x >= 1000.0 {
-        return format!("{} kHz", trimmed(x / 1000.0, 2));
-    }
-    let number = trimmed(x, 3);
-    match unit.symbol() {
-        "" => number,
-        "%" => format!("{number}%"),
-        symbol => format!("{number} {symbol}"),
-    }
-}
-
-fn trimmed(x: f64, places: usize) -> String {
-    let text = format!("{x:.places$}");
-    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Rows;
+    use crate::{Rows, Unit};
 
     const THRESHOLD: Param = Param::number("threshold_db", Unit::Decibel, [-60.0, 0.0], -20.0, "Where it starts.");
     const KIND: Param = Param::choice("kind", &["clean", "valve"], 0, "How it works.");
