@@ -160,7 +160,7 @@ pub const LEVEL: Key = Key::of(Param::number("level_db", Unit::Decibel, [-120.0,
 pub(crate) const MUTE: Key = Key::of(Param::switch("mute", false, "Silences it, its sends included."));
 /// The sentence that states what a stem or bus does beside its chain; see [`units::Spec::sentence`].
 pub const NODE_SENTENCE: &str = "at {level_db}[, panned to {pan_percent}][, trimmed by {trim_db} ahead of its \
-     chain][, delayed by {delay_ms}][, its polarity turned: {polarity}]";
+     chain][, delayed by {delay_ms}][, with {polarity} polarity]";
 pub(crate) const CHAIN: Key = Key::new("chain", Takes::Chain, "Processors, in order.");
 pub(crate) const SENDS: Key = Key::new("sends", Takes::Tables(&SEND), "Copies to other buses.");
 pub(crate) const RIDES: Key = Key::new("rides", Takes::Tables(&RIDE), "Numbers that move over the song.");

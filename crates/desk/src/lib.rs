@@ -1,0 +1,11 @@
+//! The desk: a page on the loopback address on which the song is heard through the engine that prints it.
+//!
+//! - `protocol`: what the page and the desk say to each other;
+//! - `card`: a sheet as sentences with controls in them;
+//! - `session`: the sheet under the hands: edits, undo, saving, what is heard of it;
+//! - `player`: the thread that computes what is heard;
+//! - `guard`: what stands between the player and the ears;
+//! - `meters`: what the map shows of every node;
+//! - `server`: who may come in, and what they get.
+
+pub mod protocol;
