@@ -16,7 +16,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("prints", &["units", "sheet", "engine", "measure", "media"]),
     ("reference", &["units", "dsp", "measure", "sheet", "prints"]),
     ("pages", &[]),
-    ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference"]),
+    ("desk", &["units", "dsp", "sheet", "engine", "measure", "media", "prints", "pages"]),
+    ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference", "desk"]),
     ("house", &[]),
 ];
 
