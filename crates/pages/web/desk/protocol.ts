@@ -1,5 +1,4 @@
 // Made by `cargo run -p desk --example protocol` from crates/desk/src/protocol.rs. Change that, not this.
-
 export type Path = (string | number)[];
 export type Plain = boolean | number | string | Plain[] | { [key: string]: Plain };
 export type Edit =
@@ -8,545 +7,274 @@ export type Edit =
   | { edit: "remove"; path: Path }
   | { edit: "move"; path: Path; to: number }
   | { edit: "rename"; from: string; to: string };
-
-export type View = { 
-/**
- * The song and the state of its sheet.
- */
-song: Song, 
-/**
- * Named passages, in order.
- */
-sections: Array<Section>, 
-/**
- * Stems, then buses, in the order of the sheet.
- */
-nodes: Array<Node>, 
-/**
- * What is printed.
- */
-prints: Array<Print>, 
-/**
- * Names of references.
- */
-references: Array<string>, 
-/**
- * What is heard, and how.
- */
-hearing: Hearing, 
-/**
- * What is heard of the network.
- */
-ear: Ear, 
-/**
- * What is wrong with the sheet or worth knowing.
- */
-findings: Array<Finding>, 
-/**
- * Processors that a chain can take: name and title.
- */
+export type View = {
+/** The song and the state of its sheet. */
+song: Song,
+/** Named passages, in order. */
+sections: Array<Section>,
+/** Stems, then buses, in the order of the sheet. */
+nodes: Array<Node>,
+/** What is printed. */
+prints: Array<Print>,
+/** Names of references. */
+references: Array<string>,
+/** What is heard, and how. */
+hearing: Hearing,
+/** What is heard of the network. */
+ear: Ear,
+/** What is wrong with the sheet or worth knowing. */
+findings: Array<Finding>,
+/** Processors that a chain can take: name and title. */
 catalogue: Array<Offer>, };
-
-export type Song = { 
-/**
- * Title.
- */
-title: string, 
-/**
- * Artist.
- */
-artist: string, 
-/**
- * Sample rate.
- */
-rate_hz: number, 
-/**
- * Length without the tail.
- */
-length_s: number, 
-/**
- * How long it sounds on.
- */
-tail_s: number, 
-/**
- * Name of the sheet's file.
- */
-sheet: string, 
-/**
- * Whether something was changed since it was saved.
- */
-unsaved: boolean, 
-/**
- * What undoing would take back, in words.
- */
-undo: string | null, 
-/**
- * What would be done again.
- */
-redo: string | null, 
-/**
- * Whether the file was changed by somebody else while changes here are unsaved.
- */
-changed_outside: boolean, 
-/**
- * Whether changes of an earlier session were never saved and can be taken up.
- */
+export type Song = {
+/** Title. */
+title: string,
+/** Artist. */
+artist: string,
+/** Sample rate. */
+rate_hz: number,
+/** Length without the tail. */
+length_s: number,
+/** How long it sounds on. */
+tail_s: number,
+/** Name of the sheet's file. */
+sheet: string,
+/** Whether something was changed since it was saved. */
+unsaved: boolean,
+/** What undoing would take back, in words. */
+undo: string | null,
+/** What would be done again. */
+redo: string | null,
+/** Whether the file was changed by somebody else while changes here are unsaved. */
+changed_outside: boolean,
+/** Whether changes of an earlier session were never saved and can be taken up. */
 unsaved_before: boolean, };
-
-export type Section = { 
-/**
- * Name.
- */
-name: string, 
-/**
- * Start.
- */
+export type Section = {
+/** Name. */
+name: string,
+/** Start. */
 from_s: number, };
-
 export type Role = "source" | "bus" | "return";
-
-export type Node = { 
-/**
- * Name.
- */
-name: string, 
-/**
- * What it is on the map.
- */
-role: Role, 
-/**
- * The bus it goes to.
- */
-to: string | null, 
-/**
- * Buses that get a copy.
- */
-sends: Array<string>, 
-/**
- * Whether the sheet silences it.
- */
-mute: boolean, 
-/**
- * Whether silence in it is no fault.
- */
-expect_silence: boolean, 
-/**
- * Its card.
- */
+export type Node = {
+/** Name. */
+name: string,
+/** What it is on the map. */
+role: Role,
+/** The bus it goes to. */
+to: string | null,
+/** Buses that get a copy. */
+sends: Array<string>,
+/** Whether the sheet silences it. */
+mute: boolean,
+/** Whether silence in it is no fault. */
+expect_silence: boolean,
+/** Its card. */
 card: Card, };
-
-export type Print = { 
-/**
- * Name.
- */
-name: string, 
-/**
- * The bus it draws from.
- */
-from: string, 
-/**
- * Its card.
- */
+export type Print = {
+/** Name. */
+name: string,
+/** The bus it draws from. */
+from: string,
+/** Its card. */
 card: Card, };
-
-export type Card = { 
-/**
- * Where its chain stands in the sheet: entries are put there.
- */
-chain: (string | number)[], 
-/**
- * What it does beside its chain.
- */
-sentence: Array<Phrase>, 
-/**
- * Its copies to other buses, a sentence each.
- */
-sends: Array<Array<Phrase>>, 
-/**
- * Its processors, in order.
- */
-processors: Array<Processor>, 
-/**
- * Numbers that move over the song.
- */
+export type Card = {
+/** Where its chain stands in the sheet: entries are put there. */
+chain: (string | number)[],
+/** What it does beside its chain. */
+sentence: Array<Phrase>,
+/** Its copies to other buses, a sentence each. */
+sends: Array<Array<Phrase>>,
+/** Its processors, in order. */
+processors: Array<Processor>,
+/** Numbers that move over the song. */
 rides: Array<Ride>, };
-
-export type Processor = { 
-/**
- * Where it stands in the sheet.
- */
-path: (string | number)[], 
-/**
- * Its name in the sheet.
- */
-name: string, 
-/**
- * Its name in text.
- */
-title: string, 
-/**
- * What it is for.
- */
-summary: string, 
-/**
- * What to be careful about.
- */
-caution: string, 
-/**
- * Whether it is taken out.
- */
-off: boolean, 
-/**
- * Its settings.
- */
-sentence: Array<Phrase>, 
-/**
- * Parameters that the sentence does not name.
- */
-more: Array<Control>, 
-/**
- * What its rows are called, if it has rows: `bands`, `band`.
- */
-rows_name: [string, string] | null, 
-/**
- * Its rows.
- */
+export type Processor = {
+/** Where it stands in the sheet. */
+path: (string | number)[],
+/** Its name in the sheet. */
+name: string,
+/** Its name in text. */
+title: string,
+/** What it is for. */
+summary: string,
+/** What to be careful about. */
+caution: string,
+/** Whether it is taken out. */
+off: boolean,
+/** Its settings. */
+sentence: Array<Phrase>,
+/** Parameters that the sentence does not name. */
+more: Array<Control>,
+/** What its rows are called, if it has rows: `bands`, `band`. */
+rows_name: [string, string] | null,
+/** Its rows. */
 rows: Array<Row>, };
-
-export type Row = { 
-/**
- * Where it stands in the sheet.
- */
-path: (string | number)[], 
-/**
- * Its settings.
- */
-sentence: Array<Phrase>, 
-/**
- * Parameters that the sentence does not name.
- */
+export type Row = {
+/** Where it stands in the sheet. */
+path: (string | number)[],
+/** Its settings. */
+sentence: Array<Phrase>,
+/** Parameters that the sentence does not name. */
 more: Array<Control>, };
-
-export type Ride = { 
-/**
- * Where it stands in the sheet.
- */
-path: (string | number)[], 
-/**
- * What moves, as the sheet writes it: `level_db`.
- */
-what: string, 
-/**
- * Times in seconds and values.
- */
+export type Ride = {
+/** Where it stands in the sheet. */
+path: (string | number)[],
+/** What moves, as the sheet writes it: `level_db`. */
+what: string,
+/** Times in seconds and values. */
 points: Array<[number, number]>, };
-
-export type Phrase = { 
-/**
- * Whether everything in it is at rest: the sentence is whole without it.
- */
-at_rest: boolean, 
-/**
- * Words and controls.
- */
+export type Phrase = {
+/** Whether everything in it is at rest: the sentence is whole without it. */
+at_rest: boolean,
+/** Words and controls. */
 pieces: Array<Piece>, };
-
 export type Piece = { "words": string } | { "control": Control };
-
-export type Control = { 
-/**
- * Where it stands in the sheet.
- */
-path: (string | number)[], 
-/**
- * Its name in plain words: `threshold`.
- */
-name: string, 
-/**
- * What it does to the sound.
- */
-sentence: string, 
-/**
- * What it takes, and its value.
- */
-takes: Takes, 
-/**
- * Whether a ride moves it: the value here does not count.
- */
+export type Control = {
+/** Where it stands in the sheet. */
+path: (string | number)[],
+/** Its name in plain words: `threshold`. */
+name: string,
+/** What it does to the sound. */
+sentence: string,
+/** What it takes, and its value. */
+takes: Takes,
+/** Whether a ride moves it: the value here does not count. */
 ridden: boolean, };
-
-export type Takes = { "kind": "number", 
-/**
- * Value.
- */
-value: number, 
-/**
- * Symbol of its unit, or nothing.
- */
-unit: string, 
-/**
- * Least.
- */
-low: number, 
-/**
- * Greatest.
- */
-high: number, 
-/**
- * Value at rest.
- */
-rest: number, 
-/**
- * Whether equal ratios, not equal steps, sound alike (frequencies, times).
- */
-by_ratio: boolean, } | { "kind": "choice", 
-/**
- * The word.
- */
-value: string, 
-/**
- * All words.
- */
-options: Array<string>, } | { "kind": "switch", 
-/**
- * State.
- */
-value: boolean, } | { "kind": "file", 
-/**
- * Path, if one is named.
- */
+export type Takes = { "kind": "number",
+/** Value. */
+value: number,
+/** Symbol of its unit, or nothing. */
+unit: string,
+/** Least. */
+low: number,
+/** Greatest. */
+high: number,
+/** Value at rest. */
+rest: number,
+/** Whether equal ratios, not equal steps, sound alike (frequencies, times). */
+by_ratio: boolean, } | { "kind": "choice",
+/** The word. */
+value: string,
+/** All words. */
+options: Array<string>, } | { "kind": "switch",
+/** State. */
+value: boolean, } | { "kind": "file",
+/** Path, if one is named. */
 value: string | null, };
-
-export type Offer = { 
-/**
- * Its name in the sheet.
- */
-name: string, 
-/**
- * Its name in text.
- */
-title: string, 
-/**
- * What it is for.
- */
+export type Offer = {
+/** Its name in the sheet. */
+name: string,
+/** Its name in text. */
+title: string,
+/** What it is for. */
 summary: string, };
-
-export type Finding = { 
-/**
- * `note`, `warn` or `fail`.
- */
-severity: string, 
-/**
- * Code.
- */
-code: string, 
-/**
- * What it is about.
- */
-at: string, 
-/**
- * What is the matter.
- */
-message: string, 
-/**
- * What to do.
- */
+export type Finding = {
+/** `note`, `warn` or `fail`. */
+severity: string,
+/** Code. */
+code: string,
+/** What it is about. */
+at: string,
+/** What is the matter. */
+message: string,
+/** What to do. */
 remedy: string, };
-
-export type Hearing = { 
-/**
- * Name of a print or reference.
- */
-programme: string, 
-/**
- * Whether all are turned down to the loudness of the quietest.
- */
-matched: boolean, 
-/**
- * What it is heard through.
- */
-through: Through, 
-/**
- * Passage that is played over and over, in seconds.
- */
-span_s: [number, number] | null, 
-/**
- * Level of listening.
- */
+export type Hearing = {
+/** Name of a print or reference. */
+programme: string,
+/** Whether all are turned down to the loudness of the quietest. */
+matched: boolean,
+/** What it is heard through. */
+through: Through,
+/** Passage that is played over and over, in seconds. */
+span_s: [number, number] | null,
+/** Level of listening. */
 monitor_db: number, };
-
 export type Through = "nothing" | "mono" | "side" | "small-speaker";
-
-export type Ear = { 
-/**
- * Nodes that are heard alone, in their place.
- */
-alone: Array<string>, 
-/**
- * Nodes that are silent.
- */
-silent: Array<string>, 
-/**
- * Processors that are left out: node or print, and place in its chain.
- */
+export type Ear = {
+/** Nodes that are heard alone, in their place. */
+alone: Array<string>,
+/** Nodes that are silent. */
+silent: Array<string>,
+/** Processors that are left out: node or print, and place in its chain. */
 without: Array<[string, number]>, };
-
-export type Asked = { "ask": "play" } | { "ask": "pause" } | { "ask": "seek", 
-/**
- * Seconds from the start of the song.
- */
-to_s: number, } | { "ask": "hear", 
-/**
- * All of it.
- */
-hearing: Hearing, } | { "ask": "listen", 
-/**
- * All of it.
- */
-ear: Ear, } | { "ask": "edit", 
-/**
- * Changes, one after the other: all are made, or none.
- */
-edits: Edit[], 
-/**
- * What is done, in words, for undoing.
- */
-words: string, 
-/**
- * Whether it goes on with the change before, as while a number is drawn.
- */
+export type Asked = { "ask": "play" } | { "ask": "pause" } | { "ask": "seek",
+/** Seconds from the start of the song. */
+to_s: number, } | { "ask": "hear",
+/** All of it. */
+hearing: Hearing, } | { "ask": "listen",
+/** All of it. */
+ear: Ear, } | { "ask": "edit",
+/** Changes, one after the other: all are made, or none. */
+edits: Edit[],
+/** What is done, in words, for undoing. */
+words: string,
+/** Whether it goes on with the change before, as while a number is drawn. */
 goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "print" };
-
-export type Told = { "tell": "view", 
-/**
- * The view.
- */
-view: View, } | { "tell": "now", 
-/**
- * The state.
- */
-now: Now, } | { "tell": "sounds", 
-/**
- * It.
- */
-sounds: Sounds, } | { "tell": "refused", 
-/**
- * Why, and what to do.
- */
-finding: Finding, } | { "tell": "progress", 
-/**
- * What is done.
- */
-what: string, 
-/**
- * The part that is done, 0 to 1.
- */
-part: number, } | { "tell": "printed", 
-/**
- * The revision: `r003`.
- */
-revision: string, 
-/**
- * Whether no finding stands in the way.
- */
+export type Told = { "tell": "view",
+/** The view. */
+view: View, } | { "tell": "now",
+/** The state. */
+now: Now, } | { "tell": "sounds",
+/** It. */
+sounds: Sounds, } | { "tell": "refused",
+/** Why, and what to do. */
+finding: Finding, } | { "tell": "progress",
+/** What is done. */
+what: string,
+/** The part that is done, 0 to 1. */
+part: number, } | { "tell": "printed",
+/** The revision: `r003`. */
+revision: string,
+/** Whether no finding stands in the way. */
 sound: boolean, };
-
-export type Now = { 
-/**
- * Whether it plays.
- */
-playing: boolean, 
-/**
- * Place in the song.
- */
-at_s: number, 
-/**
- * For each node of the view: momentary and short-term loudness at its output.
- */
-nodes: Array<[number | null, number | null]>, 
-/**
- * For each print, then each reference.
- */
-programmes: Array<[number | null, number | null]>, 
-/**
- * Gain reduction: node or print, place in its chain, dB.
- */
-reductions: Array<[string, number, number]>, 
-/**
- * What is heard, ahead of matching and monitor level.
- */
-heard: Meters, 
-/**
- * Gain of matching, without the monitor level.
- */
+export type Now = {
+/** Whether it plays. */
+playing: boolean,
+/** Place in the song. */
+at_s: number,
+/** For each node of the view: momentary and short-term loudness at its output. */
+nodes: Array<[number | null, number | null]>,
+/** For each print, then each reference. */
+programmes: Array<[number | null, number | null]>,
+/** Gain reduction: node or print, place in its chain, dB. */
+reductions: Array<[string, number, number]>,
+/** What is heard, ahead of matching and monitor level. */
+heard: Meters,
+/** Gain of matching, without the monitor level. */
 matched_db: number, };
-
-export type Meters = { 
-/**
- * Momentary loudness.
- */
-momentary_lufs: number | null, 
-/**
- * Short-term loudness.
- */
-short_term_lufs: number | null, 
-/**
- * Integrated loudness.
- */
-integrated_lufs: number | null, 
-/**
- * Loudness range.
- */
-loudness_range_lu: number | null, 
-/**
- * Highest true peak.
- */
-true_peak_dbtp: number | null, 
-/**
- * Peak over short-term loudness, of the last 3 s.
- */
-psr_db: number | null, 
-/**
- * Correlation of left and right in the last 0.4 s.
- */
-correlation: number | null, 
-/**
- * The same below 200 Hz.
- */
+export type Meters = {
+/** Momentary loudness. */
+momentary_lufs: number | null,
+/** Short-term loudness. */
+short_term_lufs: number | null,
+/** Integrated loudness. */
+integrated_lufs: number | null,
+/** Loudness range. */
+loudness_range_lu: number | null,
+/** Highest true peak. */
+true_peak_dbtp: number | null,
+/** Peak over short-term loudness, of the last 3 s. */
+psr_db: number | null,
+/** Correlation of left and right in the last 0.4 s. */
+correlation: number | null,
+/** The same below 200 Hz. */
 low_correlation: number | null, };
-
-export type Sounds = { 
-/**
- * Steps a second in the histories.
- */
-a_second: number, 
-/**
- * Prints, then references.
- */
-programmes: Array<Sound>, 
-/**
- * Stems and buses.
- */
+export type Sounds = {
+/** Steps a second in the histories. */
+a_second: number,
+/** Prints, then references. */
+programmes: Array<Sound>,
+/** Stems and buses. */
 nodes: Array<Sound>, };
-
-export type Sound = { 
-/**
- * Its name.
- */
-name: string, 
-/**
- * Integrated loudness.
- */
-integrated_lufs: number | null, 
-/**
- * Loudness range.
- */
-loudness_range_lu: number | null, 
-/**
- * True peak.
- */
-true_peak_dbtp: number | null, 
-/**
- * Momentary loudness, from the first frame on.
- */
+export type Sound = {
+/** Its name. */
+name: string,
+/** Integrated loudness. */
+integrated_lufs: number | null,
+/** Loudness range. */
+loudness_range_lu: number | null,
+/** True peak. */
+true_peak_dbtp: number | null,
+/** Momentary loudness, from the first frame on. */
 momentary_lufs: Array<number | null>, };
