@@ -8,4 +8,5 @@
 //! - `meters`: what the map shows of every node;
 //! - `server`: who may come in, and what they get.
 
+pub mod card;
 pub mod protocol;

@@ -158,6 +158,8 @@ pub const PAN: Key = Key::of(Param::number(
 /// Level after a node's chain.
 pub const LEVEL: Key = Key::of(Param::number("level_db", Unit::Decibel, [-120.0, 24.0], 0.0, "Level after the chain."));
 pub(crate) const MUTE: Key = Key::of(Param::switch("mute", false, "Silences it, its sends included."));
+/// The sentence that states a copy to another bus.
+pub const SEND_SENTENCE: &str = "at {level_db}, {tap}-fader";
 /// The sentence that states what a stem or bus does beside its chain; see [`units::Spec::sentence`].
 pub const NODE_SENTENCE: &str = "at {level_db}[, panned to {pan_percent}][, trimmed by {trim_db} ahead of its \
      chain][, delayed by {delay_ms}][, with {polarity} polarity]";

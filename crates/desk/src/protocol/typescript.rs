@@ -24,6 +24,7 @@ pub fn as_typescript() -> String {
         Node::decl(&config),
         Print::decl(&config),
         Card::decl(&config),
+        Send::decl(&config),
         Processor::decl(&config),
         Row::decl(&config),
         Ride::decl(&config),

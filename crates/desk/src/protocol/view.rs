@@ -116,12 +116,24 @@ pub struct Card {
     pub chain: Vec<Step>,
     /// What it does beside its chain.
     pub sentence: Vec<Phrase>,
-    /// Its copies to other buses, a sentence each.
-    pub sends: Vec<Vec<Phrase>>,
+    /// Its copies to other buses.
+    pub sends: Vec<Send>,
     /// Its processors, in order.
     pub processors: Vec<Processor>,
     /// Numbers that move over the song.
     pub rides: Vec<Ride>,
+}
+
+/// A copy to another bus.
+#[derive(Clone, Debug, Serialize, TS)]
+pub struct Send {
+    /// Where it stands in the sheet.
+    #[ts(type = "(string | number)[]")]
+    pub path: Vec<Step>,
+    /// The bus.
+    pub to: String,
+    /// How it is taken.
+    pub sentence: Vec<Phrase>,
 }
 
 /// A processor of a chain.

@@ -82,12 +82,19 @@ export type Card = {
 chain: (string | number)[],
 /** What it does beside its chain. */
 sentence: Array<Phrase>,
-/** Its copies to other buses, a sentence each. */
-sends: Array<Array<Phrase>>,
+/** Its copies to other buses. */
+sends: Array<Send>,
 /** Its processors, in order. */
 processors: Array<Processor>,
 /** Numbers that move over the song. */
 rides: Array<Ride>, };
+export type Send = {
+/** Where it stands in the sheet. */
+path: (string | number)[],
+/** The bus. */
+to: string,
+/** How it is taken. */
+sentence: Array<Phrase>, };
 export type Processor = {
 /** Where it stands in the sheet. */
 path: (string | number)[],
