@@ -1,31 +1,31 @@
 //! A fair comparison of two programmes: aligned, matched in loudness, and said in one sentence.
 //!
 //! Louder is heard as better, so a comparison is fair only at equal loudness: `gain_db` brings B to A's integrated
-//! loudness, exactly (from the meter's energies, gates included). What is said of tone is said at that gain.
+//! loudness, exactly (from the meter's energies, gates included). What is said of tone is said at that gain. A file of one
+//! channel is heard as it is played: in both.
+
+use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 use units::Frame;
 
 use crate::align::{Alignment, Polarity, align};
-use crate::null::{Null, PERFECT_DB, null};
-use crate::summary::{Measured, Measures, measure};
+use crate::null::{Null, null};
+use crate::stereo::StereoImage;
+use crate::summary::{Measured, Measures, Meter, measure};
+
+mod course;
+pub(crate) mod regions;
+pub(crate) mod sentence;
+
+pub use course::{Course, CourseMeter, Moment, OverTime};
+pub(crate) use regions::Region;
 
 /// How far apart two programmes may start.
 pub const MOST_DELAY_SECS: f64 = 10.0;
 /// Below this correlation two programmes are taken as unrelated: no delay, polarity or null depth is reported. Common
 /// practice, no source.
 const LEAST_CORRELATION: f64 = 0.3;
-/// A null deeper than this is no audible difference: below the last bit of 16-bit audio.
-const ALIKE_DB: f64 = -96.0;
-/// Third-octave bands so far below the programme's strongest are not spoken of.
-const AUDIBLE_RANGE_DB: f64 = 50.0;
-/// Differences that are worth a word. Common practice, no source; loudness near the 1 LU that AES TD1008 calls just
-/// noticeable.
-const LOUDNESS_LU: f64 = 0.3;
-const TONE_DB: f64 = 1.0;
-const DYNAMICS_DB: f64 = 0.7;
-const RANGE_LU: f64 = 1.0;
-const WIDTH_DB: f64 = 1.0;
 
 /// The JSON of `compare`, but for the paths. Undefined values are `null`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -51,49 +51,148 @@ pub struct Comparison {
     pub matched_third_octave_db: Vec<(f64, Option<f64>)>,
     /// Side over mid, B less A: positive is wider.
     pub width_difference_db: Option<f64>,
+    /// The same by third octave.
+    pub width_third_octave_db: Vec<BandWidth>,
+    /// Crest, peak to loudness and attacks.
+    pub over_time: OverTime,
     /// What differs, the largest first, in one sentence.
     pub statement: String,
 }
 
-/// Compares two programmes of one sample rate.
-#[must_use]
-pub fn compare(a: &[Frame], b: &[Frame], rate_hz: f64) -> Comparison {
-    let related = align(a, b, (MOST_DELAY_SECS * rate_hz) as usize).filter(|fit| fit.correlation >= LEAST_CORRELATION);
-    let nulled = related.map(|fit| (fit, null(a, b, &fit, rate_hz)));
-    comparison(&measure(a, rate_hz), &measure(b, rate_hz), nulled)
+/// Side over mid in one band. None where a programme is silent there, has no side, or has no mid.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BandWidth {
+    /// Nominal centre.
+    pub hz: f64,
+    /// Of A.
+    pub a_db: Option<f64>,
+    /// Of B.
+    pub b_db: Option<f64>,
+    /// B less A: positive is wider.
+    pub difference_db: Option<f64>,
 }
 
-/// The same from facts at hand.
+/// One programme as comparisons hear it.
+#[derive(Clone, Debug)]
+pub struct Heard {
+    /// Its figures.
+    pub measured: Measured,
+    /// What it does over time.
+    pub course: Course,
+}
+
+/// Streaming meter of all that comparisons ask of one programme.
+#[derive(Clone)]
+pub struct Ear {
+    meter: Meter,
+    course: CourseMeter,
+}
+
+impl Ear {
+    /// An ear at a sample rate.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        Self { meter: Meter::new(rate_hz), course: CourseMeter::new(rate_hz) }
+    }
+
+    /// Takes in the next frames.
+    pub fn push(&mut self, frames: &[Frame]) {
+        self.meter.push(frames);
+        self.course.push(&finite(frames));
+    }
+
+    /// What was heard once all frames are in.
+    #[must_use]
+    pub fn finish(self) -> Heard {
+        Heard { measured: self.meter.finish(), course: self.course.finish() }
+    }
+}
+
+/// How the two lie against each other, if they are of the same programme.
+#[derive(Clone, Debug)]
+struct Related {
+    fit: Alignment,
+    null: Null,
+    /// Where in A, in seconds, both start to sound.
+    from_secs: f64,
+}
+
+/// Compares two programmes of one sample rate. Takes both in memory, since delays of up to [`MOST_DELAY_SECS`] are sought.
 #[must_use]
-pub fn comparison(a: &Measured, b: &Measured, nulled: Option<(Alignment, Null)>) -> Comparison {
+pub fn compare(a: &[Frame], b: &[Frame], rate_hz: f64) -> Comparison {
+    let measured = [measure(a, rate_hz), measure(b, rate_hz)];
+    let (a, b) = (&*finite(a), &*finite(b));
+    let fit = align(a, b, (MOST_DELAY_SECS * rate_hz) as usize).filter(|fit| fit.correlation >= LEAST_CORRELATION);
+    let delay = fit.map_or(0, |fit| fit.delay_samples.round() as i64);
+    let [from_a, from_b] = [-delay, delay].map(|from| from.max(0) as usize);
+    let (heard_a, heard_b) = (a.get(from_a..).unwrap_or_default(), b.get(from_b..).unwrap_or_default());
+    let related = fit.map(|fit| Related { fit, null: null(a, b, &fit, rate_hz), from_secs: from_a as f64 / rate_hz });
+    let [a, b] = [heard_a, heard_b].map(|frames| Course::of(frames, rate_hz));
+    let [of_a, of_b] = measured;
+    comparison(&Heard { measured: of_a, course: a }, &Heard { measured: of_b, course: b }, related)
+}
+
+/// Compares two recordings that have nothing to do with each other, from what was heard of each.
+#[must_use]
+pub fn beside(a: &Heard, b: &Heard) -> Comparison {
+    comparison(a, b, None)
+}
+
+fn comparison(a: &Heard, b: &Heard, related: Option<Related>) -> Comparison {
+    let over_time =
+        OverTime::of(&a.course, &b.course, related.is_some(), related.as_ref().map_or(0.0, |both| both.from_secs));
+    let (a, b) = (&a.measured, &b.measured);
     let gain_db = a.measures.integrated_lufs.and_then(|target| b.loudness.gain_db_for(target));
     let difference = a.measures.difference_to(&b.measures);
     let matched = |(hz, db): &(f64, Option<f64>)| (*hz, db.zip(gain_db).map(|(db, gain)| db + gain));
     let matched_third_octave_db = difference.third_octave_db.iter().map(matched).collect();
-    let width_difference_db = b.stereo.width_db.zip(a.stereo.width_db).map(|(b, a)| b - a);
-    let (alignment, nulled) = nulled.unzip();
+    let fit = related.as_ref().map(|both| both.fit);
+    let nulled = related.map(|both| both.null);
     let mut comparison = Comparison {
-        delay_samples: alignment.map(|fit| fit.delay_samples),
+        delay_samples: fit.map(|fit| fit.delay_samples),
         gain_db,
-        polarity: alignment.map(|fit| fit.polarity),
+        polarity: fit.map(|fit| fit.polarity),
         null_depth_db: nulled.as_ref().and_then(|null| null.depth_db),
         a: a.measures.clone(),
         b: b.measures.clone(),
         difference,
         null_third_octave_db: nulled.map_or_else(Vec::new, |null| null.third_octave_db),
         matched_third_octave_db,
-        width_difference_db,
+        width_difference_db: less(b.stereo.width_db, a.stereo.width_db),
+        width_third_octave_db: widths(a, b),
+        over_time,
         statement: String::new(),
     };
     comparison.statement = comparison.sentence();
     comparison
 }
 
+fn widths(a: &Measured, b: &Measured) -> Vec<BandWidth> {
+    let images = a.spectrum.third_octave_images().into_iter().zip(b.spectrum.third_octave_images());
+    let band = |((hz, a), (_, b)): ((f64, Option<StereoImage>), (f64, Option<StereoImage>))| {
+        let [a_db, b_db] = [a, b].map(|image| image.and_then(|image| image.width_db));
+        BandWidth { hz, a_db, b_db, difference_db: less(b_db, a_db) }
+    };
+    images.map(band).collect()
+}
+
+/// One figure less another; none where either is none.
+fn less(b: Option<f64>, a: Option<f64>) -> Option<f64> {
+    b.zip(a).map(|(b, a)| b - a)
+}
+
+/// The frames with silence in place of what is no number, as the meters take them.
+fn finite(frames: &[Frame]) -> Cow<'_, [Frame]> {
+    if frames.iter().flatten().all(|x| x.is_finite()) {
+        return Cow::Borrowed(frames);
+    }
+    Cow::Owned(frames.iter().map(|x| x.map(|x| if x.is_finite() { x } else { 0.0 })).collect())
+}
+
 impl Measures {
     /// Each figure of another programme less this one's; none where either has none.
     #[must_use]
     pub fn difference_to(&self, other: &Self) -> Self {
-        let less = |b: Option<f64>, a: Option<f64>| b.zip(a).map(|(b, a)| b - a);
         let bands = self.third_octave_db.iter().zip(&other.third_octave_db);
         Self {
             integrated_lufs: less(other.integrated_lufs, self.integrated_lufs),
@@ -110,96 +209,7 @@ impl Measures {
     }
 }
 
-/// A difference in words, and how much of a difference it is: 1 is just worth a word.
-type Remark = (f64, String);
-
-impl Comparison {
-    fn sentence(&self) -> String {
-        match (self.a.integrated_lufs, self.b.integrated_lufs) {
-            (None, None) => return "Both are silent or too short to compare.".to_owned(),
-            (None, _) => return "A is silent or too short to compare.".to_owned(),
-            (_, None) => return "B is silent or too short to compare.".to_owned(),
-            _ => {}
-        }
-        let loudness = self.loudness_remark();
-        let mut remarks: Vec<Remark> =
-            [self.tone_remark(), self.dynamics_remark(), self.range_remark(), self.width_remark()]
-                .into_iter()
-                .flatten()
-                .filter(|(weight, _)| *weight >= 1.0)
-                .collect();
-        remarks.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let remarks: Vec<String> = remarks.into_iter().map(|(_, text)| text).collect();
-        match (loudness, remarks.is_empty()) {
-            (None, true) => self.alike(),
-            (Some(loudness), true) => format!("B is {loudness} and otherwise much like A."),
-            (None, false) => format!("B is as loud as A; it {}.", listed(&remarks)),
-            (Some(loudness), false) => format!("B is {loudness}; at matched loudness it {}.", listed(&remarks)),
-        }
-    }
-
-    fn alike(&self) -> String {
-        match self.null_depth_db {
-            Some(depth) if depth <= PERFECT_DB => "A and B are the same to the bit.".to_owned(),
-            Some(depth) if depth <= ALIKE_DB => {
-                format!("A and B are the same to the ear: they cancel to {depth:.0} dB.")
-            }
-            Some(depth) => {
-                format!("B is much like A in loudness, tone, dynamics and width; they cancel to {depth:.0} dB.")
-            }
-            None => {
-                "B is much like A in loudness, tone, dynamics and width, but it is not the same programme.".to_owned()
-            }
-        }
-    }
-
-    fn loudness_remark(&self) -> Option<String> {
-        let lu = self.difference.integrated_lufs.filter(|lu| lu.abs() >= LOUDNESS_LU)?;
-        Some(format!("{:.1} LU {} than A", lu.abs(), if lu > 0.0 { "louder" } else { "quieter" }))
-    }
-
-    /// The band that differs most, of those that are loud enough in either programme to be heard.
-    fn tone_remark(&self) -> Option<Remark> {
-        let strongest = |m: &Measures| m.third_octave_db.iter().filter_map(|(_, db)| *db).fold(f64::MIN, f64::max);
-        let floors = [&self.a, &self.b].map(|m| (m, strongest(m) - AUDIBLE_RANGE_DB));
-        let heard =
-            |band: usize| floors.iter().any(|(m, floor)| m.third_octave_db[band].1.is_some_and(|db| db > *floor));
-        let bands = self.matched_third_octave_db.iter().enumerate().filter(|(band, _)| heard(*band));
-        let differing = bands.filter_map(|(_, (hz, db))| db.map(|db| (*hz, db)));
-        let (hz, db) = differing.max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
-        let place = if hz >= 1000.0 { format!("{} kHz", hz / 1000.0) } else { format!("{hz} Hz") };
-        let text = format!("has {:.1} dB {} around {place}", db.abs(), if db > 0.0 { "more" } else { "less" });
-        Some((db.abs() / TONE_DB, text))
-    }
-
-    fn dynamics_remark(&self) -> Option<Remark> {
-        let db = self.difference.plr_db?;
-        let text =
-            format!("is {:.1} dB {} (peak to loudness)", db.abs(), if db > 0.0 { "more open" } else { "denser" });
-        Some((db.abs() / DYNAMICS_DB, text))
-    }
-
-    fn range_remark(&self) -> Option<Remark> {
-        let lu = self.difference.loudness_range_lu?;
-        let text = format!("has {:.1} LU {} loudness range", lu.abs(), if lu > 0.0 { "more" } else { "less" });
-        Some((lu.abs() / RANGE_LU, text))
-    }
-
-    fn width_remark(&self) -> Option<Remark> {
-        let db = self.width_difference_db?;
-        let text = format!("is {:.1} dB {} (side to mid)", db.abs(), if db > 0.0 { "wider" } else { "narrower" });
-        Some((db.abs() / WIDTH_DB, text))
-    }
-}
-
-/// `one`, `one and two`, `one, two and three`.
-fn listed(parts: &[String]) -> String {
-    match parts {
-        [] => String::new(),
-        [one] => one.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
-}
-
+#[cfg(test)]
+mod heard_tests;
 #[cfg(test)]
 mod tests;

@@ -158,20 +158,29 @@ impl Envelope {
     }
 }
 
+/// Sharpness of the programme's own attacks in dB: the median over its notes. None where too few are found.
+#[must_use]
+pub fn sharpness_db(envelope: &Envelope) -> Option<f64> {
+    let levels = envelope.levels(Band::Whole);
+    median(notes(&levels, levels.len()).into_iter().filter_map(|note| sharpness(&levels, note)).collect())
+}
+
 /// What a path does to attacks: the change of their sharpness in dB. None where too few notes are found.
 #[must_use]
 pub fn sharpness_change_db(before: &Envelope, after: &Envelope) -> Option<f64> {
     let (before, after) = (before.levels(Band::Whole), after.levels(Band::Whole));
-    let sharpness = |levels: &[f64], at: usize, end: usize| {
-        let attack = levels[at..(at + 3).min(end)].iter().fold(0.0f64, |most, x| most.max(*x));
-        let body = levels.get(at + BODY_STEPS.start..(at + BODY_STEPS.end).min(end)).filter(|body| body.len() >= 4)?;
-        let body = body.iter().sum::<f64>() / body.len() as f64;
-        (attack > 0.0 && body > 0.0).then(|| db_from_power(attack / body))
-    };
     let changes = notes(&before, after.len())
         .into_iter()
-        .filter_map(|[at, end]| Some(sharpness(&after, at, end)? - sharpness(&before, at, end)?));
+        .filter_map(|note| Some(sharpness(&after, note)? - sharpness(&before, note)?));
     median(changes.collect())
+}
+
+/// The attack of a note, from its start to its end in steps, over its body, in dB.
+fn sharpness(levels: &[f64], [at, end]: [usize; 2]) -> Option<f64> {
+    let attack = levels[at..(at + 3).min(end)].iter().fold(0.0f64, |most, x| most.max(*x));
+    let body = levels.get(at + BODY_STEPS.start..(at + BODY_STEPS.end).min(end)).filter(|body| body.len() >= 4)?;
+    let body = body.iter().sum::<f64>() / body.len() as f64;
+    (attack > 0.0 && body > 0.0).then(|| db_from_power(attack / body))
 }
 
 /// What a path does to the tails of notes in a band: the change of their sustain in ms. None where too few are found.

@@ -1,6 +1,8 @@
-//! Levels of the samples themselves: peak, RMS, crest, DC, stretches at full scale, and peak to loudness over time.
+//! Levels of the samples themselves: peak, RMS, crest, DC, stretches at full scale, and crest and peak to loudness over time.
 //!
 //! RMS levels are decibels of the mean square, 0 dB at 1.0: a full-scale sine reads -3.01 dB.
+
+use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
 use units::Frame;
@@ -50,6 +52,9 @@ pub struct LevelMeter {
     tenth_end: u64,
     tenth_peak: f64,
     tenth_peaks: Vec<f64>,
+    tenth_sums: [f64; 2],
+    /// Mean squares of left and right in each tenth of a second.
+    tenth_powers: Vec<[f64; 2]>,
 }
 
 impl LevelMeter {
@@ -67,6 +72,8 @@ impl LevelMeter {
             tenth_end: tenth_start(1, rate_hz),
             tenth_peak: 0.0,
             tenth_peaks: Vec::new(),
+            tenth_sums: [0.0; 2],
+            tenth_powers: Vec::new(),
         }
     }
 
@@ -88,6 +95,7 @@ impl LevelMeter {
             self.power.product += x[0] * x[1];
             for c in 0..2 {
                 self.sums[c] += x[c];
+                self.tenth_sums[c] += x[c] * x[c];
                 most[c] = most[c].max(x[c].abs());
             }
         }
@@ -103,6 +111,8 @@ impl LevelMeter {
         self.tenth_peak = self.tenth_peak.max(most[0]).max(most[1]);
         self.frames += group.len() as u64;
         if self.frames == self.tenth_end {
+            let length = (self.tenth_end - tenth_start(self.tenth_peaks.len() as u64, self.rate_hz)) as f64;
+            self.tenth_powers.push(std::mem::take(&mut self.tenth_sums).map(|sum| sum / length));
             self.tenth_peaks.push(std::mem::replace(&mut self.tenth_peak, 0.0));
             self.tenth_end = tenth_start(self.tenth_peaks.len() as u64 + 1, self.rate_hz);
         }
@@ -187,13 +197,35 @@ impl LevelMeter {
     #[must_use]
     pub fn psr_db(&self, history: &[LoudnessPoint]) -> Vec<Option<f64>> {
         let psr = |point: &LoudnessPoint| {
-            let end = (point.secs * 10.0).round() as usize;
-            let window = self.tenth_peaks.get(end.checked_sub(30)?..end)?;
-            let peak = window.iter().fold(0.0f64, |most, x| most.max(*x));
+            let peak = self.peak_of(short_term(point)?)?;
             Some(units::db_from_gain(peak) - point.short_term_lufs?)
         };
         history.iter().map(psr).collect()
     }
+
+    /// Crest factor of the three seconds that end at each point of a loudness history: the largest sample of either
+    /// channel over the RMS of the stronger one. None for silence and in the first three seconds.
+    #[must_use]
+    pub fn crest_over_time_db(&self, history: &[LoudnessPoint]) -> Vec<Option<f64>> {
+        let crest = |point: &LoudnessPoint| {
+            let window = short_term(point)?;
+            let peak = self.peak_of(window.clone()).filter(|peak| *peak > 0.0)?;
+            let tenths = self.tenth_powers.get(window)?;
+            let power = |c: usize| tenths.iter().map(|power| power[c]).sum::<f64>() / tenths.len() as f64;
+            Some(units::db_from_gain(peak) - units::db_from_power(power(0).max(power(1))))
+        };
+        history.iter().map(crest).collect()
+    }
+
+    fn peak_of(&self, tenths: Range<usize>) -> Option<f64> {
+        Some(self.tenth_peaks.get(tenths)?.iter().fold(0.0f64, |most, x| most.max(*x)))
+    }
+}
+
+/// The tenths of the three seconds that end at a point.
+fn short_term(point: &LoudnessPoint) -> Option<Range<usize>> {
+    let end = (point.secs * 10.0).round() as usize;
+    Some(end.checked_sub(30)?..end)
 }
 
 /// First frame of a tenth of a second, to the nearest frame, as in the loudness meter.

@@ -23,10 +23,11 @@ pub mod spectrum;
 pub mod stem_facts;
 pub mod stereo;
 pub mod summary;
+pub mod tonal_balance;
 pub mod true_peak;
 
 pub use align::{Alignment, Polarity, align};
-pub use compare::{Comparison, compare};
+pub use compare::{Comparison, Ear, Heard, beside, compare};
 pub use components::{Parting, parting};
 pub use decay::{BandDecay, Decay};
 pub use harmonics::{Harmonics, Intermodulation, harmonics, intermodulation};
@@ -37,6 +38,7 @@ pub use spectrum::Spectrum;
 pub use stem_facts::{StemFacts, StemMeter};
 pub use stereo::{StereoImage, StereoPower};
 pub use summary::{Measured, Measures, Meter, NonFinite, measure};
+pub use tonal_balance::{Standing, TonalBalance, tonal_balance};
 pub use true_peak::{Peak, TruePeakMeter};
 
 #[cfg(test)]

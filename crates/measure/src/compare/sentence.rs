@@ -1,0 +1,139 @@
+//! What differs between two programmes, in one sentence.
+
+use super::regions::regions;
+use super::{BandWidth, Comparison};
+use crate::null::PERFECT_DB;
+use crate::summary::Measures;
+
+/// A null deeper than this is no audible difference: below the last bit of 16-bit audio.
+const ALIKE_DB: f64 = -96.0;
+/// Third-octave bands so far below the programme's strongest are not spoken of.
+const AUDIBLE_RANGE_DB: f64 = 50.0;
+/// Differences that are worth a word. Common practice, no source; loudness near the 1 LU that AES TD1008 calls just
+/// noticeable.
+const LOUDNESS_LU: f64 = 0.3;
+pub(crate) const TONE_DB: f64 = 1.0;
+const DYNAMICS_DB: f64 = 0.7;
+const RANGE_LU: f64 = 1.0;
+const WIDTH_DB: f64 = 1.0;
+const BAND_WIDTH_DB: f64 = 2.0;
+const ONSET_DB: f64 = 1.0;
+/// A band whose side lies under its mid by more than this in both programmes is mono to the ear.
+const MONO_DB: f64 = -20.0;
+/// Remarks in a sentence, and places of the spectrum among them.
+const MOST_REMARKS: usize = 4;
+const MOST_PLACES: usize = 2;
+
+/// A difference in words, and how much of a difference it is: 1 is just worth a word.
+type Remark = (f64, String);
+
+impl Comparison {
+    pub(super) fn sentence(&self) -> String {
+        match (self.a.integrated_lufs, self.b.integrated_lufs) {
+            (None, None) => return "Both are silent or too short to compare.".to_owned(),
+            (None, _) => return "A is silent or too short to compare.".to_owned(),
+            (_, None) => return "B is silent or too short to compare.".to_owned(),
+            _ => {}
+        }
+        let loudness = self.loudness_remark();
+        let mut remarks: Vec<Remark> = self.tone_remarks();
+        let others = [self.dynamics_remark(), self.range_remark(), self.width_remark(), self.onset_remark()];
+        remarks.extend(others.into_iter().flatten().filter(|(weight, _)| *weight >= 1.0));
+        remarks.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let remarks: Vec<String> = remarks.into_iter().take(MOST_REMARKS).map(|(_, text)| text).collect();
+        match (loudness, remarks.is_empty()) {
+            (None, true) => self.alike(),
+            (Some(loudness), true) => format!("B is {loudness} and otherwise much like A."),
+            (None, false) => format!("B is as loud as A; it {}.", listed(&remarks)),
+            (Some(loudness), false) => format!("B is {loudness}; at matched loudness it {}.", listed(&remarks)),
+        }
+    }
+
+    fn alike(&self) -> String {
+        match self.null_depth_db {
+            Some(depth) if depth <= PERFECT_DB => "A and B are the same to the bit.".to_owned(),
+            Some(depth) if depth <= ALIKE_DB => {
+                format!("A and B are the same to the ear: they cancel to {depth:.0} dB.")
+            }
+            Some(depth) => {
+                format!("B is much like A in loudness, tone, dynamics and width; they cancel to {depth:.0} dB.")
+            }
+            None => {
+                "B is much like A in loudness, tone, dynamics and width, but it is not the same programme.".to_owned()
+            }
+        }
+    }
+
+    fn loudness_remark(&self) -> Option<String> {
+        let lu = self.difference.integrated_lufs.filter(|lu| lu.abs() >= LOUDNESS_LU)?;
+        Some(format!("{:.1} LU {} than A", lu.abs(), if lu > 0.0 { "louder" } else { "quieter" }))
+    }
+
+    /// The places that differ most, of the bands that are loud enough in either programme to be heard.
+    fn tone_remarks(&self) -> Vec<Remark> {
+        let floors = [&self.a, &self.b].map(|m| (m, audible_floor_db(m)));
+        let heard =
+            |band: usize| floors.iter().any(|(m, floor)| m.third_octave_db[band].1.is_some_and(|db| db > *floor));
+        let bands = self.matched_third_octave_db.iter().enumerate();
+        let bands: Vec<_> = bands.map(|(band, (hz, db))| (*hz, db.filter(|_| heard(band)))).collect();
+        let remark = |place: super::Region| {
+            let more = if place.db > 0.0 { "more" } else { "less" };
+            (place.db.abs() / TONE_DB, format!("has {:.1} dB {more} {}", place.db.abs(), place.place()))
+        };
+        regions(&bands, TONE_DB, MOST_PLACES).into_iter().map(remark).collect()
+    }
+
+    /// Peak to loudness: of the moments, or of the whole where it is too short for those.
+    fn dynamics_remark(&self) -> Option<Remark> {
+        let [a, b] = self.over_time.median_psr_db;
+        let (db, what) = match b.zip(a) {
+            Some((b, a)) => (b - a, "peak to loudness, median"),
+            None => (self.difference.plr_db?, "peak to loudness"),
+        };
+        Some((db.abs() / DYNAMICS_DB, format!("is {:.1} dB {} ({what})", db.abs(), openness(db))))
+    }
+
+    fn range_remark(&self) -> Option<Remark> {
+        let lu = self.difference.loudness_range_lu?;
+        let text = format!("has {:.1} LU {} loudness range", lu.abs(), if lu > 0.0 { "more" } else { "less" });
+        Some((lu.abs() / RANGE_LU, text))
+    }
+
+    /// Width of the whole, or of the place where it differs most if the whole does not tell.
+    fn width_remark(&self) -> Option<Remark> {
+        let words = |db: f64| format!("is {:.1} dB {}", db.abs(), if db > 0.0 { "wider" } else { "narrower" });
+        let whole = self.width_difference_db.filter(|db| db.abs() >= WIDTH_DB);
+        if let Some(db) = whole {
+            return Some((db.abs() / WIDTH_DB, format!("{} (side to mid)", words(db))));
+        }
+        let wide = |band: &BandWidth| [band.a_db, band.b_db].into_iter().flatten().any(|db| db > MONO_DB);
+        let bands = self.width_third_octave_db.iter();
+        let bands: Vec<_> = bands.map(|band| (band.hz, band.difference_db.filter(|_| wide(band)))).collect();
+        let place = regions(&bands, BAND_WIDTH_DB, 1).into_iter().next()?;
+        Some((place.db.abs() / BAND_WIDTH_DB, format!("{} {} (side to mid)", words(place.db), place.place())))
+    }
+
+    fn onset_remark(&self) -> Option<Remark> {
+        let db = self.over_time.onset_difference_db?;
+        let text = format!("has {:.1} dB {} onsets", db.abs(), if db > 0.0 { "sharper" } else { "softer" });
+        Some((db.abs() / ONSET_DB, text))
+    }
+}
+
+/// Bands under this level are not heard beside the strongest.
+pub(crate) fn audible_floor_db(measures: &Measures) -> f64 {
+    measures.third_octave_db.iter().filter_map(|(_, db)| *db).fold(f64::MIN, f64::max) - AUDIBLE_RANGE_DB
+}
+
+fn openness(db: f64) -> &'static str {
+    if db > 0.0 { "more open" } else { "denser" }
+}
+
+/// `one`, `one and two`, `one, two and three`.
+pub(crate) fn listed(parts: &[String]) -> String {
+    match parts {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
