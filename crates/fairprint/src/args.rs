@@ -33,7 +33,7 @@ pub enum Command {
     Print(PrintArgs),
     /// Measure audio files: loudness, range, peaks, crest, correlation, spectrum.
     Measure(MeasureArgs),
-    /// Compare two files fairly: aligned, matched in gain and loudness.
+    /// Compare fairly, aligned and at matched loudness: files, revisions, a print with and without a part, references.
     Compare(CompareArgs),
     /// Listen to a sheet and say what each path adds, and where it does harm.
     Advise(AdviseArgs),
@@ -105,11 +105,33 @@ pub struct MeasureArgs {
 
 /// Arguments of `compare`.
 #[derive(Debug, clap::Args)]
+#[command(override_usage = "\
+fairprint compare FILE FILE
+       fairprint compare FILE --against FILE...
+       fairprint compare --sheet SHEET r001 r002 [--print NAME]
+       fairprint compare --sheet SHEET --print NAME --without NAME")]
 pub struct CompareArgs {
-    /// One file.
-    pub a: PathBuf,
-    /// The other.
-    pub b: PathBuf,
+    /// Audio files; with a sheet also two of its revisions (`r001 r002`), or names of its prints as last printed.
+    #[arg(value_name = "A B", num_args = 0..=2)]
+    pub programmes: Vec<String>,
+    /// Recordings to stand against; with a sheet also names of its references.
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    pub against: Vec<String>,
+    /// The sheet whose prints are meant.
+    #[arg(long, value_name = "SHEET")]
+    pub sheet: Option<PathBuf>,
+    /// The print that is meant.
+    #[arg(long, value_name = "NAME", requires = "sheet")]
+    pub print: Option<String>,
+    /// Render the print with and without this stem, bus or return, or processor (`NAME, equaliser 2`).
+    #[arg(long, value_name = "NAME", requires = "print", conflicts_with_all = ["programmes", "against"])]
+    pub without: Option<String>,
+    /// Folder of revisions; `prints` beside the sheet when not given.
+    #[arg(long, value_name = "DIR", requires = "sheet")]
+    pub out: Option<PathBuf>,
+    /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
 }
 
 /// Arguments of `advise`.

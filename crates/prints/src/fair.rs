@@ -1,4 +1,12 @@
-//! Fair comparison of two files.
+//! Fair comparison: of files, of revisions, of a print with and without any part of its mix, and of a print beside reference
+//! recordings. What is measured, and how, says [`measure::compare()`](fn@measure::compare).
+//!
+//! Comparisons hold both programmes in memory, 16 bytes for each frame of each: delays are sought over ten seconds, and the
+//! null is taken frame by frame. References are only read through, one after the other.
+
+mod against;
+mod revisions;
+mod without;
 
 use std::path::Path;
 
@@ -6,6 +14,10 @@ use engine::Fault;
 use measure::Comparison;
 
 use crate::spool::media_fault;
+
+pub use against::{Against, Beside, against};
+pub use revisions::{PrintComparison, Revisions, RevisionsComparison, is_revision};
+pub use without::{Trial, WithoutComparison, compare_without};
 
 /// Compares two files; the second is converted to the rate of the first where they differ.
 ///

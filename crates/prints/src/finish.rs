@@ -70,7 +70,7 @@ impl Finish<'_> {
     }
 
     /// The last steps of a print, where its loudness and ceiling are found.
-    fn end(&self, print: &Print, port: &Port, head: &Head) -> Result<Ended, Fault> {
+    pub(crate) fn end(&self, print: &Print, port: &Port, head: &Head) -> Result<Ended, Fault> {
         if port.solve_after.is_none() {
             let (spool, gauged) = (head.spool.clone(), head.gauged.clone());
             let ceiling_dbtp = self.plan.ceiling_dbtp(port);

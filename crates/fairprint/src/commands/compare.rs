@@ -1,56 +1,120 @@
-//! `compare`: two programmes, fairly.
+//! `compare`: two programmes, fairly; two revisions; a print with and without a part; a print beside references.
 
-use measure::Comparison;
+mod tell;
+
+use std::path::{Path, PathBuf};
+
+use engine::Fault;
+use prints::fair::{self, Revisions, Trial};
 
 use crate::args::CompareArgs;
-use crate::commands::figure;
+use crate::commands::{print, threads};
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
 /// Runs the command.
 pub fn run(voice: &Voice, args: &CompareArgs) -> Outcome {
-    let progress = voice.progress();
-    progress.tell("Comparing", 0.1);
-    let compared = prints::fair::compare_files(&args.a, &args.b);
-    drop(progress);
-    let comparison = match compared {
-        Ok(comparison) => comparison,
-        Err(fault) => return voice.fault(&fault),
+    if let (Some(sheet), Some(print), Some(without)) = (&args.sheet, &args.print, &args.without) {
+        return compare_without(voice, args, sheet, [print, without]);
+    }
+    let compared = match args.programmes.as_slice() {
+        [a, b] if args.against.is_empty() => match &args.sheet {
+            Some(_) if fair::is_revision(a) && fair::is_revision(b) => compare_revisions(voice, args, [a, b]),
+            _ => compare_two(voice, args, [a, b]),
+        },
+        [a] if !args.against.is_empty() => against(voice, args, a),
+        [] if !args.against.is_empty() => match &args.print {
+            Some(print) => against(voice, args, print),
+            None => Err(unclear()),
+        },
+        _ => Err(unclear()),
     };
-    voice.data(&comparison);
-    tell(voice, args, &comparison);
-    Outcome::Done
+    compared.map_or_else(|fault| voice.fault(&fault), |()| Outcome::Done)
 }
 
-fn tell(voice: &Voice, args: &CompareArgs, found: &Comparison) {
-    let (a, b) = (args.a.display(), args.b.display());
-    voice.say(&format!("A is {a}, B is {b}."));
-    voice.say(&found.statement);
-    voice.say("");
-    let row = |what: &str, a: Option<f64>, b: Option<f64>, difference: Option<f64>, unit: &str| {
-        voice.say(&format!(
-            "  {what:20} {:>8} {:>8} {:>8}  {unit}",
-            figure(a, 2),
-            figure(b, 2),
-            difference.map_or("-".to_owned(), |value| format!("{value:+.2}")),
-        ));
-    };
-    let (one, two, less) = (&found.a, &found.b, &found.difference);
-    voice.say(&format!("  {:20} {:>8} {:>8} {:>8}", "", "A", "B", "B less A"));
-    row("loudness", one.integrated_lufs, two.integrated_lufs, less.integrated_lufs, "LUFS");
-    row("loudness range", one.loudness_range_lu, two.loudness_range_lu, less.loudness_range_lu, "LU");
-    row("true peak", one.true_peak_dbtp, two.true_peak_dbtp, less.true_peak_dbtp, "dBTP");
-    row("PLR", one.plr_db, two.plr_db, less.plr_db, "dB");
-    row("crest", one.crest_db, two.crest_db, less.crest_db, "dB");
-    row("correlation", one.correlation, two.correlation, less.correlation, "");
-    voice.say("");
-    match (found.delay_samples, found.null_depth_db) {
-        (Some(delay), Some(depth)) => voice.say(&format!(
-            "  B lies {delay:.2} samples behind A; aligned and matched, {depth:.1} dB is left of it when A is taken away."
-        )),
-        _ => voice.say("  They are different recordings: nothing lines up."),
+fn compare_two(voice: &Voice, args: &CompareArgs, programmes: [&String; 2]) -> Result<(), Fault> {
+    let [a, b] = [file_of(args, programmes[0])?, file_of(args, programmes[1])?];
+    let progress = voice.progress();
+    progress.tell("Comparing", 0.1);
+    let comparison = fair::compare_files(&a, &b)?;
+    drop(progress);
+    voice.data(&comparison);
+    tell::two(voice, &a.display().to_string(), &b.display().to_string(), &comparison);
+    Ok(())
+}
+
+fn compare_revisions(voice: &Voice, args: &CompareArgs, revisions: [&String; 2]) -> Result<(), Fault> {
+    let progress = voice.progress();
+    progress.tell("Comparing", 0.1);
+    let known = Revisions::of(&folder_of_revisions(args))?;
+    let compared = known.compare(revisions.map(String::as_str), args.print.as_deref(), threads(args.threads))?;
+    drop(progress);
+    voice.data(&compared);
+    tell::revisions(voice, &compared);
+    Ok(())
+}
+
+fn compare_without(voice: &Voice, args: &CompareArgs, sheet: &Path, [print, without]: [&str; 2]) -> Outcome {
+    let progress = voice.progress();
+    let tell = |what: &str, part: f64| progress.tell(what, part);
+    let trial = Trial { sheet, print, without, threads: threads(args.threads), progress: &tell };
+    let compared = fair::compare_without(&trial);
+    drop(progress);
+    match compared {
+        Ok(compared) => {
+            voice.data(&compared);
+            tell::without(voice, &compared);
+            Outcome::Done
+        }
+        Err(stopped) => print::tell_stopped(voice, &stopped),
     }
-    if let Some(gain) = found.gain_db {
-        voice.say(&format!("  Play B at {gain:+.2} dB to hear it as loud as A."));
+}
+
+fn against(voice: &Voice, args: &CompareArgs, programme: &str) -> Result<(), Fault> {
+    let file = file_of(args, programme)?;
+    let references: Vec<PathBuf> =
+        args.against.iter().map(|name| reference_of(args, name)).collect::<Result<_, _>>()?;
+    let progress = voice.progress();
+    progress.tell("Listening", 0.1);
+    let found = fair::against(&file, &references, threads(args.threads))?;
+    drop(progress);
+    voice.data(&found);
+    tell::against(voice, &found);
+    Ok(())
+}
+
+/// The file that a word means: a file, or the newest of a print.
+fn file_of(args: &CompareArgs, word: &str) -> Result<PathBuf, Fault> {
+    if args.sheet.is_none() || Path::new(word).exists() {
+        return Ok(PathBuf::from(word));
     }
+    Revisions::of(&folder_of_revisions(args))?.newest(word)
+}
+
+/// The file that a word means: a file, or a reference of the sheet.
+fn reference_of(args: &CompareArgs, word: &str) -> Result<PathBuf, Fault> {
+    let Some(sheet) = args.sheet.as_ref().filter(|_| !Path::new(word).exists()) else { return Ok(PathBuf::from(word)) };
+    let loaded = prints::load(sheet)?;
+    let reference = loaded.sheet.as_ref().and_then(|sheet| sheet.reference(word));
+    reference.map(|reference| loaded.folder().join(reference.file.as_str())).ok_or_else(|| {
+        let message = format!("“{word}” is neither a file nor a reference of the sheet.");
+        let names: Vec<&str> =
+            loaded.sheet.iter().flat_map(|sheet| &sheet.references).map(|r| r.name.as_str()).collect();
+        let known = if names.is_empty() { String::new() } else { format!(", or one of: {}", names.join(", ")) };
+        Fault::input("unknown-reference", word, message, format!("Name a file{known}."))
+    })
+}
+
+fn folder_of_revisions(args: &CompareArgs) -> PathBuf {
+    let beside = |sheet: &PathBuf| sheet.parent().unwrap_or(Path::new("")).join("prints");
+    args.out.clone().or_else(|| args.sheet.as_ref().map(beside)).unwrap_or_default()
+}
+
+fn unclear() -> Fault {
+    let message = "It is not clear what to compare.".to_owned();
+    let remedy =
+        "Name two files; or a file, --against, and references; or --sheet SHEET and two revisions (r001 r002); or \
+                  --sheet SHEET --print NAME --without NAME."
+            .to_owned();
+    Fault::input("unclear-comparison", "compare", message, remedy)
 }
