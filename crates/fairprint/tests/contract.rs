@@ -8,6 +8,9 @@ use std::process::{Command, Output};
 
 use serde_json::Value;
 
+#[path = "contract/compare.rs"]
+mod compare;
+
 fn fairprint(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_fairprint")).args(args).output().unwrap()
 }

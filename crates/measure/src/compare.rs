@@ -26,6 +26,8 @@ pub const MOST_DELAY_SECS: f64 = 10.0;
 /// Below this correlation two programmes are taken as unrelated: no delay, polarity or null depth is reported. Common
 /// practice, no source.
 const LEAST_CORRELATION: f64 = 0.3;
+/// A band whose side lies under its mid by more than this is mono to the ear.
+const MONO_DB: f64 = -20.0;
 
 /// The JSON of `compare`, but for the paths. Undefined values are `null`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -79,6 +81,16 @@ pub struct Heard {
     pub measured: Measured,
     /// What it does over time.
     pub course: Course,
+}
+
+impl BandWidth {
+    /// The difference where it can be heard: not where the side lies under the mid by more than 20 dB in both programmes.
+    /// Common practice, no source.
+    #[must_use]
+    pub fn audible_difference_db(&self) -> Option<f64> {
+        let wide = [self.a_db, self.b_db].into_iter().flatten().any(|db| db > MONO_DB);
+        self.difference_db.filter(|_| wide)
+    }
 }
 
 /// Streaming meter of all that comparisons ask of one programme.

@@ -98,28 +98,12 @@ impl TonalBalance {
         let (Some(_), Some(set)) = (self.integrated_lufs.here, self.integrated_lufs.set) else {
             return "It or the set is silent or too short to compare.".to_owned();
         };
-        let [one, whole] = if count == 1 { ["the reference", "the reference"] } else { ["any of them", "the set"] };
-        let bands: Vec<_> = self.third_octave_db.iter().map(|(hz, standing)| (*hz, standing.outside)).collect();
-        let mut remarks: Vec<String> = regions(&bands, TONE_DB, MOST_PLACES)
-            .iter()
-            .map(|place| {
-                format!("has {:.1} dB {} than {one} {}", place.db.abs(), more_or_less(place.db), place.place())
-            })
-            .collect();
-        let mut say = |standing: &Standing, least: f64, words: [&str; 2], unit: &str| {
-            let outside = standing.outside.filter(|outside| outside.abs() >= least);
-            remarks.extend(outside.map(|outside| {
-                let word = if outside > 0.0 { words[0] } else { words[1] };
-                format!("is {:.1} {unit} {word} than {one}", outside.abs())
-            }));
+        let [one, whole, beyond] = if count == 1 {
+            ["the reference", "with the reference", "against it"]
+        } else {
+            ["any of them", "within the set", "it goes beyond all of them"]
         };
-        say(
-            &self.psr_db,
-            FIGURE_DB,
-            ["more open (peak to loudness, median)", "denser (peak to loudness, median)"],
-            "dB",
-        );
-        say(&self.width_db, FIGURE_DB, ["wider (side to mid)", "narrower (side to mid)"], "dB");
+        let remarks = self.remarks();
         let loudness = match self.integrated_lufs.outside {
             Some(lu) if lu >= LOUDNESS_LU => format!("It is {lu:.1} LU louder than {one}"),
             Some(lu) if lu <= -LOUDNESS_LU => format!("It is {:.1} LU quieter than {one}", -lu),
@@ -127,14 +111,26 @@ impl TonalBalance {
             _ => format!("Its loudness lies within the set ({:.1} to {:.1} LUFS)", set[0], set[2]),
         };
         if remarks.is_empty() {
-            return format!("{loudness}; at matched loudness it stands within {whole} in tone, density and width.");
+            return format!("{loudness}; at matched loudness it stands {whole} in tone, density and width.");
         }
-        format!("{loudness}; at matched loudness it {}.", listed(&remarks))
+        format!("{loudness}; at matched loudness {beyond}: {}.", listed(&remarks))
     }
-}
 
-fn more_or_less(db: f64) -> &'static str {
-    if db > 0.0 { "more" } else { "less" }
+    /// What lies outside the set, in words.
+    fn remarks(&self) -> Vec<String> {
+        let bands: Vec<_> = self.third_octave_db.iter().map(|(hz, standing)| (*hz, standing.outside)).collect();
+        let places = regions(&bands, TONE_DB, MOST_PLACES);
+        let tone = places.iter().map(|place| {
+            format!("{:.1} dB {} {}", place.db.abs(), if place.db > 0.0 { "more" } else { "less" }, place.place())
+        });
+        let figure = |standing: &Standing, [more, less]: [&str; 2]| {
+            let outside = standing.outside.filter(|outside| outside.abs() >= FIGURE_DB)?;
+            Some(format!("{:.1} dB {}", outside.abs(), if outside > 0.0 { more } else { less }))
+        };
+        let density = ["more open (peak to loudness, median)", "denser (peak to loudness, median)"];
+        let width = ["wider (side to mid)", "narrower (side to mid)"];
+        tone.chain(figure(&self.psr_db, density)).chain(figure(&self.width_db, width)).collect()
+    }
 }
 
 #[cfg(test)]
@@ -198,7 +194,7 @@ mod tests {
             );
         }
         assert_eq!(balance.integrated_lufs.outside, Some(0.0), "{:?}", balance.integrated_lufs);
-        assert!(balance.statement.contains("has 1.4 dB more than any of them at"), "{}", balance.statement);
+        assert!(balance.statement.contains("it goes beyond all of them: 1.4 dB more at"), "{}", balance.statement);
     }
 
     #[test]
@@ -214,7 +210,7 @@ mod tests {
         let silence = Ear::new(RATE_HZ).finish();
         assert!(tonal_balance(&silence, &set).statement.contains("silent"));
         let louder = tonal_balance(&recording([0.0; 3], 6.0), &set[..1]);
-        let expected = "It is 6.0 LU louder than the reference; at matched loudness it stands within the reference";
+        let expected = "It is 6.0 LU louder than the reference; at matched loudness it stands with the reference";
         assert!(louder.statement.starts_with(expected), "{}", louder.statement);
     }
 }

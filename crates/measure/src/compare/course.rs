@@ -36,10 +36,9 @@ pub struct OverTime {
     pub median_crest_db: [Option<f64>; 2],
     /// Median PSR of the moments.
     pub median_psr_db: [Option<f64>; 2],
-    /// Sharpness of each one's own attacks.
+    /// Sharpness of attacks: at A's notes if both are the same programme, otherwise at each one's own.
     pub onset_sharpness_db: [Option<f64>; 2],
-    /// What B's attacks are sharper than A's: at A's notes if both are the same programme, otherwise the difference of
-    /// `onset_sharpness_db`.
+    /// What B's attacks are sharper than A's: note by note if both are the same programme.
     pub onset_difference_db: Option<f64>,
     /// Once a second, as far as both go.
     pub moments: Vec<Moment>,
@@ -114,7 +113,7 @@ impl Course {
     /// Sharpness of its attacks.
     #[must_use]
     pub fn onset_sharpness_db(&self) -> Option<f64> {
-        envelope::sharpness_db(&self.part.envelope)
+        envelope::sharpness_db(&self.part.envelope, &self.part.envelope)
     }
 
     fn median(&self, of: impl Fn(&Point) -> Option<f64>) -> Option<f64> {
@@ -136,14 +135,16 @@ impl OverTime {
             crest_db: [a, b].map(|point| point.crest_db),
             psr_db: [a, b].map(|point| point.psr_db),
         };
-        let onset_sharpness_db = [a, b].map(Course::onset_sharpness_db);
+        let of_b =
+            if related { envelope::sharpness_db(&b.part.envelope, &a.part.envelope) } else { b.onset_sharpness_db() };
+        let onset_sharpness_db = [a.onset_sharpness_db(), of_b];
         let own = || onset_sharpness_db[1].zip(onset_sharpness_db[0]).map(|(b, a)| b - a);
-        let at_notes = || envelope::sharpness_change_db(&a.part.envelope, &b.part.envelope);
+        let note_by_note = || envelope::sharpness_change_db(&a.part.envelope, &b.part.envelope);
         Self {
             median_crest_db: [a, b].map(Course::median_crest_db),
             median_psr_db: [a, b].map(Course::median_psr_db),
             onset_sharpness_db,
-            onset_difference_db: if related { at_notes() } else { own() },
+            onset_difference_db: if related { note_by_note() } else { own() },
             moments: a.points.iter().zip(&b.points).map(moment).collect(),
         }
     }

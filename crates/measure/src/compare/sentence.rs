@@ -1,7 +1,7 @@
 //! What differs between two programmes, in one sentence.
 
+use super::Comparison;
 use super::regions::regions;
-use super::{BandWidth, Comparison};
 use crate::null::PERFECT_DB;
 use crate::summary::Measures;
 
@@ -18,8 +18,6 @@ const RANGE_LU: f64 = 1.0;
 const WIDTH_DB: f64 = 1.0;
 const BAND_WIDTH_DB: f64 = 2.0;
 const ONSET_DB: f64 = 1.0;
-/// A band whose side lies under its mid by more than this in both programmes is mono to the ear.
-const MONO_DB: f64 = -20.0;
 /// Remarks in a sentence, and places of the spectrum among them.
 const MOST_REMARKS: usize = 4;
 const MOST_PLACES: usize = 2;
@@ -106,9 +104,8 @@ impl Comparison {
         if let Some(db) = whole {
             return Some((db.abs() / WIDTH_DB, format!("{} (side to mid)", words(db))));
         }
-        let wide = |band: &BandWidth| [band.a_db, band.b_db].into_iter().flatten().any(|db| db > MONO_DB);
         let bands = self.width_third_octave_db.iter();
-        let bands: Vec<_> = bands.map(|band| (band.hz, band.difference_db.filter(|_| wide(band)))).collect();
+        let bands: Vec<_> = bands.map(|band| (band.hz, band.audible_difference_db())).collect();
         let place = regions(&bands, BAND_WIDTH_DB, 1).into_iter().next()?;
         Some((place.db.abs() / BAND_WIDTH_DB, format!("{} {} (side to mid)", words(place.db), place.place())))
     }

@@ -85,8 +85,8 @@ fn figures(voice: &Voice, found: &Comparison) {
     row("onset sharpness", found.over_time.onset_sharpness_db, found.over_time.onset_difference_db, "dB");
     simple("correlation", pair(|m| m.correlation), "");
     if let Some((secs, [a, b])) = densest_change(found) {
-        let at = units::format_time(secs);
-        voice.say(&format!("  PSR differs most at {at}: {a:.1} dB in A, {b:.1} dB in B."));
+        let at = minutes(secs);
+        voice.say(&format!("  PSR differs most in the three seconds to {at}: {a:.1} dB in A, {b:.1} dB in B."));
     }
 }
 
@@ -106,7 +106,7 @@ fn densest_change(found: &Comparison) -> Option<(f64, [f64; 2])> {
 fn bands(voice: &Voice, found: &Comparison) {
     voice.say(&format!("  {:12} {:>20}   {:>20}", "B less A, dB", "level, matched", "width (side to mid)"));
     let widths: Vec<(f64, Option<f64>)> =
-        found.width_third_octave_db.iter().map(|band| (band.hz, band.difference_db)).collect();
+        found.width_third_octave_db.iter().map(|band| (band.hz, band.audible_difference_db())).collect();
     for (levels, widths) in rows(&found.matched_third_octave_db).zip(rows(&widths)) {
         voice.say(&format!("  {:12} {}   {}", octave(levels), three(levels), three(widths)));
     }
@@ -135,7 +135,7 @@ fn standings(voice: &Voice, balance: &TonalBalance) {
 
 fn columns(standing: &Standing) -> String {
     let [least, median, most] = standing.set.map_or([None; 3], |set| set.map(Some));
-    let outside = standing.outside.filter(|outside| *outside != 0.0);
+    let outside = standing.outside.filter(|outside| outside.abs() >= 0.05);
     let [here, least, median, most] = [standing.here, least, median, most].map(|value| figure(value, 1));
     let outside = outside.map_or(String::new(), |outside| format!("{outside:+.1}"));
     format!("{here:>8} {least:>8} {median:>8} {most:>8} {outside:>8}")
@@ -146,8 +146,10 @@ fn lie(voice: &Voice, found: &Comparison) {
     match (found.delay_samples, found.null_depth_db, found.polarity) {
         (Some(delay), Some(depth), Some(polarity)) => {
             let turned = if polarity == measure::Polarity::Inverted { " and is turned over" } else { "" };
+            let way = if delay < 0.0 { "ahead of" } else { "behind" };
             voice.say(&format!(
-                "  B lies {delay:.2} samples behind A{turned}; aligned and matched, {depth:.1} dB is left of it when A is taken away."
+                "  B lies {:.2} samples {way} A{turned}; aligned and matched, {depth:.1} dB is left of it when A is taken away.",
+                delay.abs()
             ));
         }
         _ => voice.say("  They are different recordings: nothing lines up."),
@@ -176,6 +178,13 @@ fn three(row: &[(f64, Option<f64>)]) -> String {
     row.iter().map(cell).collect::<Vec<_>>().join(" ")
 }
 
+/// With its sign; a zero has none to speak of, so it is never `-0.0`.
 fn signed(value: Option<f64>, places: usize) -> String {
-    value.map_or("-".to_owned(), |value| format!("{value:+.places$}"))
+    let scale = [1.0, 10.0, 100.0][places.min(2)];
+    value.map_or("-".to_owned(), |value| format!("{:+.places$}", (value * scale).round() / scale + 0.0))
+}
+
+/// `1:34`.
+fn minutes(secs: f64) -> String {
+    format!("{}:{:02}", secs as u64 / 60, secs as u64 % 60)
 }
