@@ -56,14 +56,12 @@ fn compare_takes_a_print_with_and_without_a_part() {
     };
     let before = fs::read_dir(song.folder.path()).unwrap().count();
     let found = json(&compare("for mastering", "lead voice"));
-    // Without the voice its third octave falls by far more than any other, in time to the sample.
+    // Without the voice its third octave falls by far more than any other. Lasting tones leave the delay a little room: what
+    // is missing pulls the fit by hundredths of a sample.
     let bands = found["difference"]["third_octave_db"].as_array().unwrap();
     let at = |hz: f64| bands.iter().find(|band| band[0] == hz).unwrap()[1].as_f64().unwrap();
     assert!(at(800.0) < -20.0 && at(50.0).abs() < 0.1, "{} {}", at(800.0), at(50.0));
-    assert_eq!(
-        (&found["delay_samples"], &found["without"]),
-        (&serde_json::json!(0.0), &serde_json::json!("lead voice"))
-    );
+    assert!(found["delay_samples"].as_f64().unwrap().abs() < 0.05 && found["without"] == "lead voice");
     assert!(found["gain_ahead_db"].is_null(), "no loudness is asked for");
     let held = json(&compare("for approval", "crush"));
     assert!(held["gain_ahead_db"].is_number() && held["statement"].is_string(), "{held}");
