@@ -24,6 +24,7 @@ pub(super) const CODES: &[Code] = &[
     code("sheet-elsewhere", "A sheet is to be written to another folder than that of its stems.", PROGRAM),
     code("silent-reference", "A print is to be as loud as a reference that is silent.", PROGRAM),
     code("start", "A starting point does not fit the sheet.", PROGRAM),
+    code("stopped", "Work was told to stop before it was done.", PROGRAM),
     code("unclear-comparison", "The call names too much or too little to compare.", PROGRAM),
     code("unknown-name", "What is to be listened to is not in the sheet.", PROGRAM),
     code("unknown-part", "What a print is to be compared without is not in the sheet.", PROGRAM),
