@@ -1,7 +1,18 @@
-// The desk: the live page of a song. Its sentence of listening, flow map and cards go here; until then it says so.
+// The desk: the live page of a song.
 import { render } from 'preact';
 import '../shared/ink.css';
 import '../shared/sentence.css';
+import './desk.css';
+import './map/map.css';
+import './card/card.css';
+import './strip/strip.css';
+import { onKey } from './keys.ts';
+import { connect } from './link.ts';
+import { Page } from './page.tsx';
+import { keepSettings } from './settings.ts';
 
+keepSettings();
+connect();
+addEventListener('keydown', onKey);
 const page = document.getElementById('page');
-if (page) render(<p>The desk will show the song here: what is heard, the flow map, and the card of what you choose.</p>, page);
+if (page) render(<Page />, page);

@@ -1,0 +1,143 @@
+// The card of a stem, bus or print: everything it does, as sentences.
+import type { JSX } from 'preact';
+import { Choice } from '../../shared/sentence.tsx';
+import { edit } from '../edits.ts';
+import { alone, silent } from '../ear.ts';
+import { listen } from '../link.ts';
+import type { Card, Node, Print, View } from '../protocol.ts';
+import { beat, open, view } from '../state.ts';
+import { goTo, listOf, mayGoTo } from '../map/rewire.tsx';
+import { closed, bundle } from '../map/model.ts';
+import { loudness } from '../words.ts';
+import { Sentence } from './phrase.tsx';
+import { ProcessorText } from './processor.tsx';
+import { Rides } from './rides.tsx';
+
+const isNode = (one: Node | Print): one is Node => 'role' in one;
+
+export function CardText(): JSX.Element | null {
+  const [all, one] = [view.value, open.value];
+  if (!all || !one) return null;
+  return (
+    <section class="card" aria-label={`Card of ${one.name}`} key={one.name}>
+      <header>
+        <h2 tabIndex={-1}>{one.name}</h2>
+        <p class="sentence">{isNode(one) ? <NodeText node={one} all={all} /> : <PrintText print={one} />}</p>
+        {isNode(one) && <Acts node={one} all={all} />}
+        {isNode(one) && <Sends node={one} all={all} />}
+        <Rides card={one.card} owner={one.name} />
+      </header>
+      <Chain card={one.card} owner={one.name} all={all} />
+    </section>
+  );
+}
+
+const KINDS = { source: 'A stem', bus: 'A bus', return: 'A return' };
+
+function NodeText({ node, all }: { node: Node; all: View }): JSX.Element {
+  const able = all.nodes.filter((other) => other.role !== 'source' && mayGoTo(node.name, other.name));
+  const choices = able.map((bus) => ({ value: bus.name, text: bus.name }));
+  if (node.to === null) choices.unshift({ value: '', text: 'nowhere but prints' });
+  return (
+    <>
+      {KINDS[node.role]} that goes to{' '}
+      <Choice label={`${node.name} goes to`} value={node.to ?? ''} choices={choices} onChoose={(bus) => bus !== '' && goTo(node.name, bus)} />,{' '}
+      <Sentence phrases={node.card.sentence} label={node.name} />
+      <Loudness name={node.name} all={all} />
+    </>
+  );
+}
+
+function PrintText({ print }: { print: Print }): JSX.Element {
+  return (
+    <>
+      A print that draws from <b>{print.from}</b>.
+    </>
+  );
+}
+
+/** How loud it is now, in words. */
+function Loudness({ name, all }: { name: string; all: View }): JSX.Element | null {
+  const level = beat.value?.playing ? beat.value.nodes[all.nodes.findIndex((node) => node.name === name)] : undefined;
+  if (!level) return null;
+  return <span class="aside"> Now {loudness(level[1])} over 3 s.</span>;
+}
+
+function Acts({ node, all }: { node: Node; all: View }): JSX.Element {
+  const { ear } = all;
+  const stems = all.nodes.filter((other) => other.role === 'source' && other.to === node.name).length;
+  return (
+    <p class="acts">
+      <button type="button" class="quiet" aria-pressed={ear.alone.includes(node.name)} onClick={() => listen(alone(ear, node.name))}>
+        hear alone
+      </button>
+      <button type="button" class="quiet" aria-pressed={ear.silent.includes(node.name)} onClick={() => listen(silent(ear, node.name))}>
+        hear without
+      </button>
+      <button type="button" class="quiet" aria-pressed={node.mute} onClick={() => mute(node)}>
+        mute in the sheet
+      </button>
+      {stems > 2 && (
+        <button type="button" class="quiet" aria-pressed={closed.value.has(node.name)} onClick={() => bundle(node.name)}>
+          draw its {stems} stems as one
+        </button>
+      )}
+    </p>
+  );
+}
+
+/** Silences a node in the sheet, prints included, or lets it sound. */
+export function mute(node: Node): void {
+  const path = [listOf(node.role), node.name, 'mute'];
+  if (node.mute) edit(`${node.name} sounds again`, { edit: 'remove', path });
+  else edit(`${node.name} muted`, { edit: 'set', path, value: true });
+}
+
+function Sends({ node, all }: { node: Node; all: View }): JSX.Element {
+  const list = [listOf(node.role), node.name, 'sends'];
+  const able = all.nodes.filter((other) => other.role !== 'source' && !node.sends.includes(other.name) && mayGoTo(node.name, other.name));
+  const choices = [{ value: '', text: 'choose a bus' }, ...able.map((bus) => ({ value: bus.name, text: bus.name }))];
+  const add = (to: string): void => {
+    if (to !== '') edit(`a copy of ${node.name} goes to ${to}`, { edit: 'insert', path: list, at: node.sends.length, value: { to, level_db: -20 } });
+  };
+  return (
+    <ul class="sends">
+      {node.card.sends.map((phrases, i) => (
+        <li class="sentence" key={node.sends[i]}>
+          A copy <Sentence phrases={phrases} label={`the copy to ${node.sends[i] ?? ''}`} />{' '}
+          <button
+            type="button"
+            class="quiet"
+            aria-label={`remove the copy to ${node.sends[i] ?? ''}`}
+            onClick={() => edit(`no copy of ${node.name} to ${node.sends[i] ?? ''}`, { edit: 'remove', path: [...list, node.sends[i] ?? i] })}
+          >
+            remove
+          </button>
+        </li>
+      ))}
+      <li class="sentence add">
+        Send a copy to <Choice label="Send a copy to" value="" choices={choices} onChoose={add} />
+      </li>
+    </ul>
+  );
+}
+
+function Chain({ card, owner, all }: { card: Card; owner: string; all: View }): JSX.Element {
+  const choices = [{ value: '', text: 'choose a processor' }, ...all.catalogue.map((offer) => ({ value: offer.name, text: `${offer.title}: ${offer.summary}` }))];
+  const add = (name: string): void => {
+    const offer = all.catalogue.find((each) => each.name === name);
+    if (offer) edit(`${offer.title} added to ${owner}`, { edit: 'insert', path: card.chain, at: card.processors.length, value: { [name]: {} } });
+  };
+  return (
+    <>
+      <ol class="chain" aria-label={`Processors of ${owner}, in order`}>
+        {card.processors.map((processor, i) => (
+          <ProcessorText key={JSON.stringify(processor.path)} processor={processor} owner={owner} index={i} count={card.processors.length} />
+        ))}
+      </ol>
+      <p class="sentence add">
+        {card.processors.length === 0 ? 'Its chain is empty. ' : ''}Add <Choice label="Add a processor" value="" choices={choices} onChoose={add} /> at the end.
+      </p>
+    </>
+  );
+}

@@ -1,0 +1,52 @@
+// Findings as numbered marks: beside names on the map, and as a list with what to do.
+import type { JSX } from 'preact';
+import { chosen, view } from './state.ts';
+import type { Finding } from './protocol.ts';
+
+/** The node or print that a finding is about: places read as `bus room`, `print for approval`. */
+export function about(finding: Finding, names: readonly string[]): string | null {
+  const exact = names.find((name) => finding.at === name || finding.at.endsWith(` ${name}`));
+  return exact ?? names.find((name) => finding.at.includes(` ${name}`)) ?? null;
+}
+
+function allNames(): string[] {
+  const all = view.value;
+  return all ? [...all.nodes.map((node) => node.name), ...all.prints.map((print) => print.name)] : [];
+}
+
+/** Numbers of the findings about a node or print. */
+export function marksOf(name: string): number[] {
+  return (view.value?.findings ?? []).flatMap((finding, i) => (about(finding, allNames()) === name ? [i + 1] : []));
+}
+
+const SEVERITIES: Record<string, string> = { note: 'Note', warn: 'Warning', fail: 'Stands in the way' };
+
+export function Findings(): JSX.Element | null {
+  const all = view.value?.findings ?? [];
+  if (all.length === 0) return null;
+  return (
+    <section class="findings" aria-label="Findings">
+      <h2>Findings</h2>
+      <ol>
+        {all.map((finding) => (
+          <li key={`${finding.code} ${finding.at} ${finding.message}`} class={finding.severity}>
+            <p>
+              <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />: {finding.message}{' '}
+              <i>{finding.remedy}</i>
+            </p>
+          </li>
+        ))}
+      </ol>
+    </section>
+  );
+}
+
+function Where({ finding }: { finding: Finding }): JSX.Element {
+  const name = about(finding, allNames());
+  if (name === null) return <>{finding.at}</>;
+  return (
+    <button type="button" class="word" onClick={() => (chosen.value = name)}>
+      {finding.at}
+    </button>
+  );
+}

@@ -1,0 +1,107 @@
+// The listening sentence: what is heard, how loud, through what, and which passage. Its words are its controls.
+import type { JSX } from 'preact';
+import { Choice } from '../../shared/sentence.tsx';
+import { hear } from '../link.ts';
+import type { Through, View } from '../protocol.ts';
+import { playOrPause, seek } from '../sound/player.ts';
+import { beat, heardAt, playing, view } from '../state.ts';
+import { NumberWord } from '../card/number.tsx';
+import { place, steady } from '../words.ts';
+import { sectionAt, sectionOf, spanOf } from './passage.ts';
+
+export const THROUGH: readonly { value: Through; text: string }[] = [
+  { value: 'nothing', text: 'nothing else' },
+  { value: 'mono', text: 'mono' },
+  { value: 'side', text: 'the sides alone' },
+  { value: 'small-speaker', text: 'one small speaker' },
+];
+
+/** Everything that can be heard, in the order of its keys. */
+export function programmes(all: View): string[] {
+  return [...all.prints.map((print) => print.name), ...all.references];
+}
+
+/** Loops the section that is heard, or plays on. */
+export function loop(on: boolean): void {
+  const all = view.value;
+  if (all) hear({ span_s: on ? spanOf(all, sectionAt(all, heardAt.value)) : null });
+}
+
+/** Goes to a section; a loop goes along. */
+export function goToSection(index: number): void {
+  const all = view.value;
+  if (!all) return;
+  if (all.hearing.span_s) hear({ span_s: spanOf(all, index) });
+  seek(index < 0 ? 0 : (all.sections[index]?.from_s ?? 0));
+}
+
+export function ListeningSentence(): JSX.Element | null {
+  const all = view.value;
+  if (!all) return null;
+  const { hearing } = all;
+  const named = programmes(all).map((name, i) => ({ value: name, text: name, key: i + 1 }));
+  return (
+    <section class="listening sentence" aria-label="Listening">
+      <p>
+        Hearing <Choice label="Programme" value={hearing.programme} choices={named} onChoose={(programme) => hear({ programme })} />, at{' '}
+        <Choice
+          label="Loudness"
+          value={hearing.matched ? 'matched' : 'printed'}
+          choices={[
+            { value: 'matched', text: 'matched loudness' },
+            { value: 'printed', text: 'the loudness it is printed at' },
+          ]}
+          onChoose={(value) => hear({ matched: value === 'matched' })}
+        />
+        <Matched />, through{' '}
+        <Choice label="Heard through" value={hearing.through} choices={THROUGH} onChoose={(value) => hear({ through: value as Through })} />
+        , from <Passage all={all} />,{' '}
+        <Choice
+          label="At the end of the passage"
+          value={hearing.span_s ? 'loop' : 'on'}
+          choices={[
+            { value: 'loop', text: 'looping' },
+            { value: 'on', text: 'playing on' },
+          ]}
+          onChoose={(value) => loop(value === 'loop')}
+        />
+        . The monitor is at <Monitor level={hearing.monitor_db} />.{' '}
+        <button type="button" class="word play" onClick={() => void playOrPause()}>
+          {playing.value ? 'Pause' : 'Play'}
+        </button>
+      </p>
+    </section>
+  );
+}
+
+/** By how much matching turns down what is heard. */
+function Matched(): JSX.Element | null {
+  const by = beat.value?.matched_db ?? 0;
+  if (!view.value?.hearing.matched) return null;
+  return <span class="aside"> ({by === 0 ? 'as printed' : `${steady(by, 1)} LU from as printed`})</span>;
+}
+
+function Passage({ all }: { all: View }): JSX.Element {
+  const span = all.hearing.span_s;
+  const own = span !== null && sectionOf(all, span) < 0 ? span : null;
+  const current = own ? 'own' : String(span ? sectionOf(all, span) : sectionAt(all, beat.value?.at_s ?? 0));
+  const choices = [
+    { value: '-1', text: 'the start' },
+    ...all.sections.map((section, i) => ({ value: String(i), text: section.name })),
+    ...(own ? [{ value: 'own', text: `${place(own[0], 1)} to ${place(own[1], 1)}` }] : []),
+  ];
+  return <Choice label="Passage" value={current} choices={choices} onChoose={(value) => value !== 'own' && goToSection(Number(value))} />;
+}
+
+const MONITOR = { kind: 'number', unit: 'dB', low: -60, high: 0, rest: -18, by_ratio: false } as const;
+
+function Monitor({ level }: { level: number }): JSX.Element {
+  return (
+    <NumberWord
+      label="Monitor level"
+      about="How loud you listen. It reaches no print."
+      takes={{ ...MONITOR, value: level }}
+      onChange={(monitor_db) => hear({ monitor_db })}
+    />
+  );
+}

@@ -1,0 +1,120 @@
+// What single keys do. The list that the page shows is this list.
+import { signal } from '@preact/signals';
+import { alone, ALL, silent, without } from './ear.ts';
+import { mute } from './card/card.tsx';
+import { goToSection, loop, programmes } from './hearing/sentence.tsx';
+import { neighbour } from './hearing/passage.ts';
+import { ask, hear, listen } from './link.ts';
+import { sayReadings } from './meters/meters.tsx';
+import { bundle } from './map/model.ts';
+import type { Node, Through, View } from './protocol.ts';
+import { pictures, singleKeys } from './settings.ts';
+import { playOrPause, seek } from './sound/player.ts';
+import { heardAt, open, view } from './state.ts';
+
+export const helpOpen = signal(false);
+
+type Key = { keys: readonly string[]; shown: string; words: string; act: (all: View, key: string) => void };
+
+const onNode = (act: (all: View, node: Node) => void) => (all: View): void => {
+  const one = open.value;
+  if (one && 'role' in one) act(all, one);
+};
+
+const through = (which: Through) => (all: View): void => hear({ through: all.hearing.through === which ? 'nothing' : which });
+
+/** The processor that the keyboard is in. */
+function heldProcessor(): number {
+  const item = document.activeElement?.closest('.processor');
+  return item?.parentElement ? [...item.parentElement.children].indexOf(item) : -1;
+}
+
+const monitor = (by: number) => (all: View): void => hear({ monitor_db: Math.min(0, Math.max(-60, all.hearing.monitor_db + by)) });
+
+const focus = (selector: string) => (): void => document.querySelector<HTMLElement>(selector)?.focus();
+
+export const KEYS: readonly Key[] = [
+  { keys: [' '], shown: 'Space', words: 'play or pause', act: () => void playOrPause() },
+  { keys: ['1', '2', '3', '4', '5', '6', '7', '8', '9'], shown: '1 to 9', words: 'hear that print or reference', act: (all, key) => {
+    const programme = programmes(all)[Number(key) - 1];
+    if (programme !== undefined) hear({ programme });
+  } },
+  { keys: ['m'], shown: 'm', words: 'matched loudness, or as printed', act: (all) => hear({ matched: !all.hearing.matched }) },
+  { keys: ['o'], shown: 'o', words: 'through mono', act: through('mono') },
+  { keys: ['d'], shown: 'd', words: 'the sides alone', act: through('side') },
+  { keys: ['k'], shown: 'k', words: 'through one small speaker', act: through('small-speaker') },
+  { keys: ['l'], shown: 'l', words: 'loop this section, or play on', act: (all) => loop(all.hearing.span_s === null) },
+  { keys: ['0'], shown: '0', words: 'back to the start of the passage', act: (all) => seek(all.hearing.span_s?.[0] ?? neighbour(all, heardAt.value, -1)) },
+  { keys: [','], shown: ',', words: 'the section before', act: (all) => section(all, -1) },
+  { keys: ['.'], shown: '.', words: 'the next section', act: (all) => section(all, 1) },
+  { keys: ['-'], shown: '−', words: 'monitor down by 1 dB', act: monitor(-1) },
+  { keys: ['+', '='], shown: '+', words: 'monitor up by 1 dB', act: monitor(1) },
+  { keys: ['a'], shown: 'a', words: 'hear what is chosen alone, in its place', act: onNode((all, node) => listen(alone(all.ear, node.name))) },
+  { keys: ['s'], shown: 's', words: 'hear without what is chosen', act: onNode((all, node) => listen(silent(all.ear, node.name))) },
+  { keys: ['w'], shown: 'w', words: 'with or without the processor that the keyboard is in, else the last', act: (all) => {
+    const one = open.value;
+    const at = heldProcessor();
+    const last = (one?.card.processors.length ?? 0) - 1;
+    if (one && last >= 0) listen(without(all.ear, one.name, at < 0 ? last : at));
+  } },
+  { keys: ['e'], shown: 'e', words: 'hear everything again', act: () => listen(ALL) },
+  { keys: ['u'], shown: 'u', words: 'mute what is chosen in the sheet, prints included', act: onNode((_, node) => mute(node)) },
+  { keys: ['b'], shown: 'b', words: 'draw stems of one bus as one ribbon, or each', act: onNode((_, node) => bundle(node.role === 'source' ? (node.to ?? '') : node.name)) },
+  { keys: ['r'], shown: 'r', words: 'say the readings of the meters', act: () => sayReadings() },
+  { keys: ['h'], shown: 'h', words: 'go to the listening sentence', act: focus('.listening .word') },
+  { keys: ['g'], shown: 'g', words: 'go to the song', act: focus('.playhead') },
+  { keys: ['f'], shown: 'f', words: 'go to the flow', act: focus('[role=option][tabindex="0"], .flow .word') },
+  { keys: ['c'], shown: 'c', words: 'go to the card', act: focus('.card .word') },
+  { keys: ['p'], shown: 'p', words: 'pictures, or words alone', act: () => (pictures.value = !pictures.value) },
+  { keys: ['?'], shown: '?', words: 'this list', act: () => (helpOpen.value = !helpOpen.value) },
+];
+
+/** Keys that are no single keys, for the list. */
+export const OTHERS: readonly (readonly [string, string])[] = [
+  ['Ctrl+Z', 'undo'],
+  ['Ctrl+Shift+Z', 'redo'],
+  ['Ctrl+S', 'save'],
+  ['↑ ↓', 'in a number: a step; with Shift a fine one; Page keys a wide one'],
+  ['← → ↑ ↓', 'on the map: along the flow; in the song: a second, Page keys a section'],
+  ['Enter', 'on the map: into the card; on a bundle: open it'],
+  ['Esc', 'from the card back to the map'],
+];
+
+function section(all: View, way: 1 | -1): void {
+  const to = neighbour(all, heardAt.value, way);
+  goToSection(all.sections.findLastIndex((each) => each.from_s <= to + 0.01));
+}
+
+/** Whether an element takes what is typed for itself. */
+function typing(element: Element | null, key: string): boolean {
+  if (element instanceof HTMLInputElement) return !(key === ' ' && element.classList.contains('number'));
+  if (element instanceof HTMLSelectElement) return key !== '?';
+  return key === ' ' && (element instanceof HTMLButtonElement || element?.tagName === 'SUMMARY') && !element.closest('[role=listbox]');
+}
+
+export function onKey(event: KeyboardEvent): void {
+  const all = view.value;
+  if (!all || event.defaultPrevented || event.altKey) return;
+  if (event.ctrlKey || event.metaKey) {
+    withControl(event);
+    return;
+  }
+  if (event.key === 'Escape') {
+    if (helpOpen.value) helpOpen.value = false;
+    else if (document.activeElement?.closest('.card')) focus('[role=option][tabindex="0"], .flow .word')();
+    return;
+  }
+  if (typing(document.activeElement, event.key) || (!singleKeys.value && event.key !== '?')) return;
+  const found = KEYS.find((key) => key.keys.includes(event.key));
+  if (!found || (event.repeat && event.key !== '-' && event.key !== '+')) return;
+  event.preventDefault();
+  found.act(all, event.key);
+}
+
+function withControl(event: KeyboardEvent): void {
+  const key = event.key.toLowerCase();
+  const asked = key === 'z' ? (event.shiftKey ? 'redo' : 'undo') : key === 'y' ? 'redo' : key === 's' ? 'save' : null;
+  if (asked === null) return;
+  event.preventDefault();
+  ask({ ask: asked });
+}

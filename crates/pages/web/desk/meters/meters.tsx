@@ -1,0 +1,105 @@
+// Meters of what is heard: bars with figures, a mark that holds the peak, and a sentence.
+import { signal, useSignalEffect } from '@preact/signals';
+import type { JSX } from 'preact';
+import { useRef } from 'preact/hooks';
+import type { Meters as Readings } from '../protocol.ts';
+import { pictures } from '../settings.ts';
+import { beat, now, open, view } from '../state.ts';
+import { figure, loudness, steady } from '../words.ts';
+import { filled, MARKS, spoken } from './readings.ts';
+
+/** What is spoken next; empty most of the time. */
+export const said = signal('');
+let turn = 0;
+
+/** Says all readings once, for those who hear the page. */
+export function sayReadings(): void {
+  const state = now.value;
+  if (!state) return;
+  const name = open.value?.name ?? '';
+  const index = view.value?.nodes.findIndex((node) => node.name === name) ?? -1;
+  const level = state.nodes[index];
+  // The same words twice in a row would not be spoken again.
+  turn += 1;
+  said.value = spoken(state.heard, level ? { name, momentary: level[0] } : null) + (turn % 2 === 0 ? '' : ' ');
+}
+
+export function Meters(): JSX.Element {
+  const heard = beat.value?.heard;
+  return (
+    <section class="meters" aria-label="Meters">
+      <dl>
+        <Level name="momentary" of={(all) => all.momentary_lufs} unit="LUFS" />
+        <Level name="short-term" of={(all) => all.short_term_lufs} unit="LUFS" />
+        <Level name="true peak" of={(all) => all.true_peak_dbtp} unit="dBTP" mark />
+        <Correlation />
+      </dl>
+      {pictures.value && (
+        <div class="scale" aria-hidden="true">
+          {MARKS.map(({ level, at }) => (
+            <span key={level} style={{ left: `${at * 100}%` }}>
+              {figure(level, 0)}
+            </span>
+          ))}
+        </div>
+      )}
+      <p>{heard ? since(heard) : 'Nothing was heard yet.'}</p>
+      <div class="unseen" aria-live="polite">
+        {said.value}
+      </div>
+    </section>
+  );
+}
+
+function since(heard: Readings): string {
+  if (heard.integrated_lufs === null) return 'Nothing was heard yet.';
+  const range = heard.loudness_range_lu === null ? '' : `, range ${steady(heard.loudness_range_lu, 1)} LU`;
+  const psr = heard.psr_db === null ? '' : `; the peaks stand ${steady(heard.psr_db, 1)} dB above it (PSR)`;
+  return `${loudness(heard.integrated_lufs)} since it started${range}${psr}.`;
+}
+
+type Shown = { name: string; of: (all: Readings) => number | null; unit: string; mark?: boolean };
+
+function Level({ name, of, unit, mark = false }: Shown): JSX.Element {
+  const bar = useRef<HTMLElement>(null);
+  useSignalEffect(() => {
+    const part = filled(now.value ? of(now.value.heard) : null);
+    if (bar.current) bar.current.style.transform = mark ? `translateX(${part * 100}%)` : `scaleX(${part})`;
+  });
+  const value = beat.value ? of(beat.value.heard) : null;
+  return (
+    <div class="row">
+      <dt>{name}</dt>
+      {pictures.value && (
+        <dd class={mark ? 'bar mark' : 'bar'} aria-hidden="true">
+          <i ref={bar} />
+        </dd>
+      )}
+      <dd class="steady">{value === null ? '—' : `${steady(value, 1)} ${unit}`}</dd>
+    </div>
+  );
+}
+
+function Correlation(): JSX.Element {
+  const mark = useRef<HTMLElement>(null);
+  useSignalEffect(() => {
+    const value = now.value?.heard.correlation ?? 0;
+    if (mark.current) mark.current.style.transform = `translateX(${(value + 1) * 50}%)`;
+  });
+  const heard = beat.value?.heard;
+  const low = heard?.low_correlation ?? null;
+  return (
+    <div class="row">
+      <dt>correlation</dt>
+      {pictures.value && (
+        <dd class="bar mark centre" aria-hidden="true">
+          <i ref={mark} />
+        </dd>
+      )}
+      <dd class="steady">
+        {heard?.correlation === null || heard === undefined ? '—' : steady(heard.correlation, 2)}
+        {low !== null && <span class="aside"> ({steady(low, 2)} below 200 Hz)</span>}
+      </dd>
+    </div>
+  );
+}

@@ -1,0 +1,33 @@
+// The page, from what is heard down to what it is made of.
+import type { JSX } from 'preact';
+import { CardText } from './card/card.tsx';
+import { Findings } from './findings.tsx';
+import { ListeningSentence } from './hearing/sentence.tsx';
+import { Caution, Help } from './help.tsx';
+import { FlowInWords } from './map/flow.tsx';
+import { FlowMap } from './map/map.tsx';
+import { Meters } from './meters/meters.tsx';
+import { pictures } from './settings.ts';
+import { Notices, SheetHead } from './sheet.tsx';
+import { playing, view } from './state.ts';
+import { SongStrip } from './strip/strip.tsx';
+
+export function Page(): JSX.Element {
+  if (!view.value) return <p class="waiting">The desk is reading the sheet …</p>;
+  return (
+    <div class={playing.value ? 'desk playing' : 'desk'}>
+      <SheetHead />
+      <Notices />
+      <div class="hearing">
+        <ListeningSentence />
+        <Meters />
+      </div>
+      {pictures.value && <SongStrip />}
+      {pictures.value ? <FlowMap /> : <FlowInWords />}
+      <CardText />
+      <Findings />
+      <Caution />
+      <Help />
+    </div>
+  );
+}

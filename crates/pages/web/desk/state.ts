@@ -1,0 +1,81 @@
+// What the page knows: told by the desk, or chosen here. Everything that is shown is derived from these signals.
+import { computed, signal } from '@preact/signals';
+import type { Finding, Now, Sounds, Told, View } from './protocol.ts';
+
+/** The sheet as it stands. */
+export const view = signal<View | null>(null);
+/** The loudness of everything over the song, once it is surveyed. */
+export const sounds = signal<Sounds | null>(null);
+/** What the desk plays now, twenty times a second. */
+export const now = signal<Now | null>(null);
+/** The same, four times a second: for words, which cannot be read any faster. */
+export const beat = signal<Now | null>(null);
+/** Work under way. */
+export const progress = signal<{ what: string; part: number } | null>(null);
+/** The last print run of this session. */
+export const printed = signal<{ revision: string; sound: boolean } | null>(null);
+/** What could not be done, until it is read. */
+export const refused = signal<Finding | null>(null);
+/** Whether the desk answers. */
+export const linked = signal(false);
+
+/** Name of the stem, bus or print whose card lies open. */
+export const chosen = signal<string | null>(null);
+/** Place that is heard now: the desk is ahead of the ear by what is on its way. */
+export const heardAt = signal(0);
+/** How often the sound ran dry. */
+export const dry = signal(0);
+
+export const playing = computed(() => now.value?.playing ?? false);
+
+/** The chosen stem, bus or print; the first print while nothing is chosen. */
+export const open = computed(() => {
+  const all = view.value;
+  if (!all) return null;
+  const name = chosen.value;
+  return (
+    all.nodes.find((node) => node.name === name) ??
+    all.prints.find((print) => print.name === name) ??
+    all.prints.find((print) => print.name === all.hearing.programme) ??
+    all.prints[0] ??
+    null
+  );
+});
+
+const BEAT_MS = 250;
+let beaten = 0;
+
+function takeNow(next: Now): void {
+  const turned = next.playing !== now.value?.playing;
+  now.value = next;
+  if (!next.playing) heardAt.value = next.at_s;
+  const time = performance.now();
+  if (!turned && time - beaten < BEAT_MS) return;
+  beaten = time;
+  beat.value = next;
+}
+
+/** Takes in what the desk tells. */
+export function take(told: Told): void {
+  switch (told.tell) {
+    case 'view':
+      view.value = told.view;
+      break;
+    case 'now':
+      takeNow(told.now);
+      break;
+    case 'sounds':
+      sounds.value = told.sounds;
+      break;
+    case 'refused':
+      refused.value = told.finding;
+      break;
+    case 'progress':
+      progress.value = told.part >= 1 ? null : { what: told.what, part: told.part };
+      break;
+    case 'printed':
+      progress.value = null;
+      printed.value = { revision: told.revision, sound: told.sound };
+      break;
+  }
+}
