@@ -35,6 +35,13 @@ describe('what goes by ratio', () => {
   });
 });
 
+it('steps from off to the lowest rung and back', () => {
+  const low: NumberTakes = { kind: 'number', value: 0, unit: 'Hz', low: 0, high: 500, rest: 0, by_ratio: true };
+  expect(stepped(low, 0, 1, 'step')).toBe(10);
+  expect(stepped(low, 10, -1, 'step')).toBe(0);
+  expect(stepped(low, 11, -4, 'step')).toBe(10);
+});
+
 it('gives every other number some fifty steps over its range', () => {
   const ratio: NumberTakes = { kind: 'number', value: 4, unit: '', low: 1, high: 100, rest: 4, by_ratio: false };
   expect(stepped(ratio, 4, 1, 'step')).toBe(6);

@@ -9,6 +9,9 @@ export type Size = 'fine' | 'step' | 'wide';
 /** Parts of an octave for numbers where equal ratios sound alike. */
 const OCTAVES: Record<Size, number> = { fine: 1 / 48, step: 1 / 12, wide: 1 / 3 };
 
+/** Lowest rung where a range begins at zero, which there means off. */
+const FLOORS: Record<string, number> = { Hz: 10, ms: 0.1, s: 0.01 };
+
 /** Where the ladder of ratios stands. */
 const LADDER = 1000;
 
@@ -24,10 +27,14 @@ const STEPS: Record<string, Record<Size, number>> = {
 
 /** The value after so many steps up (or down, if negative), in range and on a round figure. */
 export function stepped(takes: NumberTakes, value: number, steps: number, size: Size): number {
-  if (takes.by_ratio && value > 0) {
+  const floor = takes.low > 0 ? takes.low : (FLOORS[takes.unit] ?? 0);
+  if (takes.by_ratio && floor > 0) {
+    // Zero has no place on the ladder: it lies below the lowest rung.
+    if (value < floor) return steps > 0 ? floor : takes.low;
+    if (value === floor && steps < 0) return takes.low;
     // Steps lie on a ladder, so that the same number comes back on the way back although each is rounded.
     const rung = Math.round(Math.log2(value / LADDER) / OCTAVES[size]) + steps;
-    return clamped(takes, Number((LADDER * 2 ** (rung * OCTAVES[size])).toPrecision(3)));
+    return clamped(takes, Math.max(floor, Number((LADDER * 2 ** (rung * OCTAVES[size])).toPrecision(3))));
   }
   const by = (STEPS[takes.unit] ?? even(takes))[size];
   return clamped(takes, Number((Math.round(value / by + steps) * by).toFixed(6)));

@@ -102,14 +102,14 @@ function Sends({ node, all }: { node: Node; all: View }): JSX.Element {
   };
   return (
     <ul class="sends">
-      {node.card.sends.map((phrases, i) => (
-        <li class="sentence" key={node.sends[i]}>
-          A copy <Sentence phrases={phrases} label={`the copy to ${node.sends[i] ?? ''}`} />{' '}
+      {node.card.sends.map((send) => (
+        <li class="sentence" key={send.to}>
+          A copy to <b>{send.to}</b>, <Sentence phrases={send.sentence} label={`the copy to ${send.to}`} />{' '}
           <button
             type="button"
             class="quiet"
-            aria-label={`remove the copy to ${node.sends[i] ?? ''}`}
-            onClick={() => edit(`no copy of ${node.name} to ${node.sends[i] ?? ''}`, { edit: 'remove', path: [...list, node.sends[i] ?? i] })}
+            aria-label={`remove the copy to ${send.to}`}
+            onClick={() => edit(`no copy of ${node.name} to ${send.to}`, { edit: 'remove', path: send.path })}
           >
             remove
           </button>

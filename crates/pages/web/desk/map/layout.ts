@@ -46,7 +46,10 @@ export function columns({ places, ways }: Network): Map<string, number> {
   return found;
 }
 
-type Row = { id: string; height: number };
+/** A row and the gap above it. */
+type Row = { id: string; gap: number; height: number };
+
+const tall = (stack: readonly Row[]): number => stack.reduce((sum, row) => sum + row.gap + row.height, 0);
 
 /** Rows from top to bottom: what flows together lies together. */
 function rows(net: Network, keep: (place: Place) => boolean, pitch: number, least: number): Row[] {
@@ -64,10 +67,10 @@ function rows(net: Network, keep: (place: Place) => boolean, pitch: number, leas
     const from = children.get(id) ?? [];
     const start = out.length;
     for (const child of from) visit(child);
-    if (from.length === 0) out.push({ id, height: kept.get(id)?.role === 'source' ? pitch : least });
-    const high = out.slice(start).reduce((sum, row) => sum + row.height, 0);
-    const last = out.at(-1);
-    if (from.length > 0 && last && high < least) last.height += least - high;
+    if (from.length === 0) out.push({ id, gap: 0, height: kept.get(id)?.role === 'source' ? pitch : least });
+    // The name of a bus stands above its ribbon: the row above keeps away from it.
+    const top = out[start];
+    if (from.length > 0 && start > 0 && top) top.gap = Math.max(top.gap, least - (tall(out.slice(start)) + pitch) / 2);
   };
   const roots = [...kept.keys()].filter((id) => !ways.some((way) => way.from === id));
   for (const id of [...roots, ...kept.keys()]) visit(id);
@@ -90,8 +93,8 @@ function heights(net: Network, stack: readonly Row[], from: number): Map<string,
   const found = new Map<string, number>();
   let y = from;
   for (const row of stack) {
-    found.set(row.id, y + row.height / 2);
-    y += row.height;
+    found.set(row.id, y + row.gap + row.height / 2);
+    y += row.gap + row.height;
   }
   return between(net, found);
 }
@@ -111,9 +114,10 @@ function between(net: Network, found: Map<string, number>): Map<string, number> 
 /** Least height of a row of stems, in lines of text. */
 const LEAST_PITCH = 0.95;
 const MOST_PITCH = 1.9;
-/** Least height that a bus takes, in lines: its ribbon and its name above it. */
-const BUS_LINES = 2.3;
+/** Height from the middle of a bus up to that of the next row, in lines: half its ribbon, its name, half the other's. */
+const BUS_LINES = 2.05;
 const RETURN_LINES = 2.2;
+const PRINT_LINES = 3.2;
 
 /** How many rows of stems fit a frame. */
 export function rowsThatFit(net: Network, frame: Frame): number {
@@ -128,16 +132,16 @@ const isReturn = (place: Place): boolean => place.role === 'return';
 export function layout(net: Network, frame: Frame): Layout {
   const column = columns(net);
   const below = rows(net, isReturn, 0, RETURN_LINES * frame.line);
-  const lowHeight = below.reduce((sum, row) => sum + row.height, 0);
+  const lowHeight = tall(below);
   const stems = Math.max(1, net.places.filter((place) => place.role === 'source').length);
   const room = frame.height - lowHeight - 2 * frame.line;
   const pitch = Math.min(MOST_PITCH * frame.line, Math.max(LEAST_PITCH * frame.line, room / stems));
   const above = rows(net, isMain, pitch, BUS_LINES * frame.line);
-  const mainHeight = above.reduce((sum, row) => sum + row.height, 0);
+  const mainHeight = tall(above);
   const y = heights(net, above, frame.line);
   for (const [id, at] of heights(net, below, frame.line + mainHeight + frame.line * 0.6)) if (!y.has(id)) y.set(id, at + frame.line * 0.5);
   const height = mainHeight + lowHeight + 2.4 * frame.line;
-  placePrints(net, y, Math.max(BUS_LINES * 1.4 * frame.line, 0), height);
+  placePrints(net, y, PRINT_LINES * frame.line, height);
   const x = across(column, frame);
   const spots = net.places.map((place) => {
     const at = column.get(place.id) ?? 0;

@@ -44,7 +44,7 @@ export function FlowMap(): JSX.Element {
       <div class="sheet" style={{ width: `${frame.value?.width ?? 0}px`, height: `${layout?.height ?? 300}px` }}>
         <svg ref={svg} aria-hidden="true" width="100%" height="100%">
           <Hatching />
-          {layout && paintOrder(layout).map((course) => <Ribbon key={`${course.from}→${course.to}`} course={course} />)}
+          {layout && paintOrder(layout).map((course) => <Ribbon key={`${course.from}→${course.to}`} course={course} layout={layout} />)}
         </svg>
         {layout && <Names layout={layout} />}
         <RewireLine />
@@ -70,8 +70,8 @@ function paintOrder(layout: Layout): Course[] {
   return layout.courses.toSorted((a, b) => ORDER[a.kind] - ORDER[b.kind]);
 }
 
-function Ribbon({ course }: { course: Course }): JSX.Element {
-  const from = view.value?.nodes.find((node) => node.name === course.from);
+function Ribbon({ course, layout }: { course: Course; layout: Layout }): JSX.Element {
+  const from = layout.spots.find((spot) => spot.id === course.from);
   const role = course.kind === 'draw' ? 'print' : course.kind === 'send' || from?.role === 'return' ? 'return' : 'source';
   const state = drawnStates.value.get(course.from)?.kind ?? 'flows';
   const near = open.value !== null && (course.from === open.value.name || course.to === open.value.name);

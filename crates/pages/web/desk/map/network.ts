@@ -23,6 +23,21 @@ export type Network = { places: Place[]; ways: Way[] };
 
 type Parts = Pick<View, 'nodes' | 'prints'>;
 
+/**
+ * Roles on the map. A bus that only returns flow into is one of the returns: it lies with them, below the main stream.
+ */
+export function roles({ nodes }: Pick<Parts, 'nodes'>): Map<string, Role> {
+  const found = new Map<string, Role>(nodes.map((node) => [node.name, node.role]));
+  for (let before = ''; before !== [...found.values()].join(); ) {
+    before = [...found.values()].join();
+    for (const node of nodes) {
+      const from = nodes.filter((other) => other.to === node.name).map((other) => found.get(other.name));
+      if (node.role === 'bus' && from.length > 0 && from.every((role) => role === 'return')) found.set(node.name, 'return');
+    }
+  }
+  return found;
+}
+
 /** The name of the bundle of a bus's stems. */
 export const bundleOf = (bus: string): string => `stems of ${bus}`;
 
@@ -58,7 +73,7 @@ export function bundled(parts: Parts, most: number, chosen: ReadonlyMap<string, 
 
 /** The level that a card states for its copy to a bus; 0 dB if it is not a number. */
 function sendLevel(card: Card, index: number): number {
-  for (const phrase of card.sends[index] ?? []) {
+  for (const phrase of card.sends[index]?.sentence ?? []) {
     for (const piece of phrase.pieces) {
       if (!('control' in piece) || piece.control.takes.kind !== 'number') continue;
       if (piece.control.path.at(-1) === 'level_db') return piece.control.takes.value;
@@ -72,6 +87,7 @@ export function network(parts: Parts, closed: ReadonlySet<string>): Network {
   const stemGroups = groups(parts);
   const standsIn = new Map<string, string>();
   for (const bus of closed) for (const stem of stemGroups.get(bus) ?? []) standsIn.set(stem, bundleOf(bus));
+  const role = roles(parts);
   const places = new Map<string, Place>();
   const ways = new Map<string, Way>();
   const add = (way: Way): void => {
@@ -80,7 +96,7 @@ export function network(parts: Parts, closed: ReadonlySet<string>): Network {
   for (const node of parts.nodes) {
     const id = standsIn.get(node.name) ?? node.name;
     const members = id === node.name ? [] : (stemGroups.get(node.to ?? '') ?? []);
-    places.set(id, { id, role: node.role, members });
+    places.set(id, { id, role: role.get(node.name) ?? node.role, members });
     if (node.to !== null) add({ from: id, to: node.to, kind: 'way', level_db: 0 });
     node.sends.forEach((to, i) => add({ from: id, to, kind: 'send', level_db: sendLevel(node.card, i) }));
   }

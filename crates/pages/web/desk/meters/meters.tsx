@@ -54,7 +54,7 @@ export function Meters(): JSX.Element {
 function since(heard: Readings): string {
   if (heard.integrated_lufs === null) return 'Nothing was heard yet.';
   const range = heard.loudness_range_lu === null ? '' : `, range ${steady(heard.loudness_range_lu, 1)} LU`;
-  const psr = heard.psr_db === null ? '' : `; the peaks stand ${steady(heard.psr_db, 1)} dB above it (PSR)`;
+  const psr = heard.psr_db === null ? '' : `, PSR ${steady(heard.psr_db, 1)} dB`;
   return `${loudness(heard.integrated_lufs)} since it started${range}${psr}.`;
 }
 

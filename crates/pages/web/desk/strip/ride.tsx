@@ -2,10 +2,11 @@
 // takes one away. The card holds the same points in words, for the keyboard.
 import { computed, signal } from '@preact/signals';
 import type { JSX } from 'preact';
-import { rideName, setPoints } from '../card/rides.tsx';
+import { takesOf } from '../card/ridden.ts';
+import { setPoints } from '../card/rides.tsx';
 import type { Ride } from '../protocol.ts';
 import { open } from '../state.ts';
-import { figure, place } from '../words.ts';
+import { amount, figure, place } from '../words.ts';
 import { added, moved, type Point, removed, valueAt } from './points.ts';
 
 /** Points while one is drawn. */
@@ -33,6 +34,8 @@ function scale(points: readonly Point[], seconds: number, width: number, height:
   };
 }
 
+const unitOf = (one: Ride): string => (open.value ? takesOf(open.value.card, one).unit : '');
+
 type Shown = { seconds: number; width: number; height: number };
 
 export function RideLine({ seconds, width, height }: Shown): JSX.Element | null {
@@ -43,7 +46,8 @@ export function RideLine({ seconds, width, height }: Shown): JSX.Element | null 
   const line = points.map(([time, value]) => `L${x(time).toFixed(1)} ${y(value).toFixed(1)}`).join(' ');
   const [first, last] = [points[0] as Point, points.at(-1) as Point];
   const d = `M0 ${y(first[1])} ${line} L${width} ${y(last[1])}`;
-  const { name, unit } = rideName(one.what);
+  const name = one.what;
+  const unit = unitOf(one);
   const owner = open.value?.name ?? '';
   const add = (event: PointerEvent): void => {
     event.stopPropagation();
@@ -70,7 +74,7 @@ export function RideLine({ seconds, width, height }: Shown): JSX.Element | null 
 
 function take(one: Ride, index: number, owner: string): void {
   const time = one.points[index]?.[0] ?? 0;
-  if (one.points.length > 1) setPoints(one, removed(one.points, index), `${rideName(one.what).name} of ${owner}: no point at ${place(time, 1)}`);
+  if (one.points.length > 1) setPoints(one, removed(one.points, index), `${one.what} of ${owner}: no point at ${place(time, 1)}`);
 }
 
 function draw(event: PointerEvent, one: Ride, index: number, back: Scale['back']): void {
@@ -86,9 +90,8 @@ function draw(event: PointerEvent, one: Ride, index: number, back: Scale['back']
     removeEventListener('pointercancel', done);
     const points = drawing.value;
     drawing.value = null;
-    const { name, unit } = rideName(one.what);
     const to = points?.[index];
-    if (points && to) setPoints(one, points, `${name} of ${open.value?.name ?? ''} at ${place(to[0], 1)} to ${figure(to[1], 1)} ${unit}`);
+    if (points && to) setPoints(one, points, `${one.what} of ${open.value?.name ?? ''} at ${place(to[0], 1)} to ${amount(to[1], unitOf(one))}`);
   };
   addEventListener('pointermove', shift);
   addEventListener('pointerup', done);
