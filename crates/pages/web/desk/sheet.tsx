@@ -32,9 +32,9 @@ export function SheetHead(): JSX.Element | null {
           label="Light"
           value={light.value}
           choices={[
-            { value: 'system', text: 'light as the system has it' },
-            { value: 'day', text: 'day' },
-            { value: 'night', text: 'night' },
+            { value: 'system', text: 'the system’s light' },
+            { value: 'day', text: 'day light' },
+            { value: 'night', text: 'night light' },
           ]}
           onChoose={(value) => (light.value = value as typeof light.value)}
         />
@@ -53,7 +53,7 @@ function Act({ words, about, onClick }: { words: string; about: string | null; o
   return (
     <button type="button" class="quiet act" disabled={about === null} title={about ?? ''} onClick={onClick}>
       {words}
-      {about !== null && <i> {about}</i>}
+      {about !== null && <i>{about}</i>}
     </button>
   );
 }

@@ -55,13 +55,16 @@ function FileWord({ control, value }: { control: Control; value: string | null }
   );
 }
 
+/** Words of the sheet have plain hyphens for minus signs. */
+const typeset = (words: string): string => words.replaceAll(/-(?=\d)/g, '−');
+
 const keyOf = (piece: Piece, i: number): string => ('control' in piece ? JSON.stringify(piece.control.path) : `${i}`);
 
 export function Pieces({ phrase }: { phrase: Phrase }): JSX.Element {
   return (
     <>
       {phrase.pieces.map((piece, i) =>
-        'control' in piece ? <Word key={keyOf(piece, i)} control={piece.control} /> : <span key={keyOf(piece, i)}>{piece.words}</span>,
+        'control' in piece ? <Word key={keyOf(piece, i)} control={piece.control} /> : <span key={keyOf(piece, i)}>{typeset(piece.words)}</span>,
       )}
     </>
   );
@@ -80,6 +83,7 @@ export function Sentence({ phrases, more = NO_MORE, label }: { phrases: readonly
     <>
       {phrases.map((phrase) => (whole || !phrase.at_rest) && <Pieces key={partOf(phrase)} phrase={phrase} />)}
       {whole && more.map((control) => <More key={JSON.stringify(control.path)} control={control} />)}
+      {phrases.length > 0 && '.'}
       {folded && (
         <>
           {' '}

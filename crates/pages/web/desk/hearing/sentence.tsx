@@ -1,13 +1,17 @@
 // The listening sentence: what is heard, how loud, through what, and which passage. Its words are its controls.
+import { computed } from '@preact/signals';
 import type { JSX } from 'preact';
 import { Choice } from '../../shared/sentence.tsx';
 import { hear } from '../link.ts';
 import type { Through, View } from '../protocol.ts';
 import { playOrPause, seek } from '../sound/player.ts';
+import { pictures } from '../settings.ts';
 import { beat, heardAt, playing, view } from '../state.ts';
 import { NumberWord } from '../card/number.tsx';
 import { place, steady } from '../words.ts';
+import { Heard } from './heard.tsx';
 import { sectionAt, sectionOf, spanOf } from './passage.ts';
+import { Places } from './places.tsx';
 
 export const THROUGH: readonly { value: Through; text: string }[] = [
   { value: 'nothing', text: 'nothing else' },
@@ -70,6 +74,8 @@ export function ListeningSentence(): JSX.Element | null {
           {playing.value ? 'Pause' : 'Play'}
         </button>
       </p>
+      {!pictures.value && <Places all={all} />}
+      <Heard all={all} />
     </section>
   );
 }
@@ -81,10 +87,12 @@ function Matched(): JSX.Element | null {
   return <span class="aside"> ({by === 0 ? 'as printed' : `${steady(by, 1)} LU from as printed`})</span>;
 }
 
+const here = computed(() => (view.value ? sectionAt(view.value, heardAt.value) : -1));
+
 function Passage({ all }: { all: View }): JSX.Element {
   const span = all.hearing.span_s;
   const own = span !== null && sectionOf(all, span) < 0 ? span : null;
-  const current = own ? 'own' : String(span ? sectionOf(all, span) : sectionAt(all, beat.value?.at_s ?? 0));
+  const current = own ? 'own' : String(span ? sectionOf(all, span) : here.value);
   const choices = [
     { value: '-1', text: 'the start' },
     ...all.sections.map((section, i) => ({ value: String(i), text: section.name })),

@@ -115,7 +115,7 @@ function between(net: Network, found: Map<string, number>): Map<string, number> 
 const LEAST_PITCH = 0.95;
 const MOST_PITCH = 1.9;
 /** Height from the middle of a bus up to that of the next row, in lines: half its ribbon, its name, half the other's. */
-const BUS_LINES = 2.05;
+const BUS_LINES = 2.3;
 const RETURN_LINES = 2.2;
 const PRINT_LINES = 3.2;
 

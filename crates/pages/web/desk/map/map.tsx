@@ -44,6 +44,7 @@ export function FlowMap(): JSX.Element {
       <div class="sheet" style={{ width: `${frame.value?.width ?? 0}px`, height: `${layout?.height ?? 300}px` }}>
         <svg ref={svg} aria-hidden="true" width="100%" height="100%">
           <Hatching />
+          {layout && <Rule layout={layout} />}
           {layout && paintOrder(layout).map((course) => <Ribbon key={`${course.from}→${course.to}`} course={course} layout={layout} />)}
         </svg>
         {layout && <Names layout={layout} />}
@@ -61,6 +62,14 @@ function Hatching(): JSX.Element {
       </pattern>
     </defs>
   );
+}
+
+/** A thin rule from the chosen name down to its card. */
+function Rule({ layout }: { layout: Layout }): JSX.Element | null {
+  const spot = layout.spots.find((each) => each.id === atFocus.value);
+  if (!spot) return null;
+  const x = spot.x - (spot.role === 'print' ? -6 : 4);
+  return <path class="to-card" d={`M${x} ${spot.y + 10} V${layout.height - 1} H0`} />;
 }
 
 const ORDER = { send: 0, draw: 1, way: 2 };

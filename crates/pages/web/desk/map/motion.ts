@@ -7,10 +7,12 @@ import type { State } from './silence.ts';
 
 /** Time in which a bank goes two thirds of its way. */
 const CALM_MS = 140;
+/** Who wants little motion sees the ribbons change this seldom. */
+const STILL_MS = 1000;
 /** A bed without water still shows where it runs. */
 const BED_PX = 1.5;
 /** A ribbon by choice without sound, or broken, is drawn this thick where nothing is known of it. */
-const OUTLINE_PX = 7;
+const OUTLINE_PX = 9;
 
 /** Lines of the current: the middle, and one on either side where there is room. */
 const LINES = [0, -0.5, 0.5];
@@ -27,13 +29,14 @@ export type Source = {
 
 /** Keeps the ribbons of a drawing moving until the returned function is called. */
 export function move(svg: SVGSVGElement, source: Source): () => void {
+  const still = matchMedia('(prefers-reduced-motion: reduce)');
   const widths = new Map<string, Width>();
   let drawn: Drawn[] | null = null;
   let frame = 0;
   let last = 0;
 
   const step = (time: number): void => {
-    const eased = 1 - Math.exp(-Math.min(100, time - last) / CALM_MS);
+    const eased = still.matches ? 1 : 1 - Math.exp(-Math.min(100, time - last) / CALM_MS);
     last = time;
     const moved = follow(widths, source, eased);
     drawn ??= elements(svg, source.layout.value);
@@ -41,7 +44,7 @@ export function move(svg: SVGSVGElement, source: Source): () => void {
     frame = moved ? requestAnimationFrame(step) : 0;
   };
   const wake = (): void => {
-    if (frame !== 0) return;
+    if (frame !== 0 || (still.matches && performance.now() - last < STILL_MS && drawn)) return;
     last = performance.now();
     frame = requestAnimationFrame(step);
   };

@@ -10,7 +10,7 @@ const FLOWS: State = { kind: 'flows', why: '' };
 /** Below this a node counts as silent (the absolute gate of ITU-R BS.1770). */
 const SILENT_LUFS = -70;
 /** Silence that is over sooner is a rest, not a fault. */
-const REST_S = 2;
+const REST_S = 3;
 
 /** The value of a number of a card's own sentence, if it is there and not moved by a ride. */
 function own(card: Card, key: string): { value: number; low: number } | null {

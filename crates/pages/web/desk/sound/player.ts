@@ -8,6 +8,9 @@ import lineUrl from './worker.ts?worker&url';
 // oxlint-disable-next-line import/default -- made by the bundler
 import workletUrl from './worklet.ts?worker&url';
 
+/** Nearer to the end than this, playing begins from the start. */
+const END_S = 0.2;
+
 let context: AudioContext | null = null;
 let ready: Promise<void> | null = null;
 
@@ -45,6 +48,8 @@ export async function playOrPause(): Promise<void> {
   ready ??= start(rate);
   await ready;
   await context?.resume();
+  const { length_s, tail_s } = view.value?.song ?? { length_s: 0, tail_s: 0 };
+  if (heardAt.value >= length_s + tail_s - END_S) seek(0);
   ask({ ask: 'play' });
 }
 

@@ -15,10 +15,10 @@ const MORE = 1.5;
 const START_PART = 0.6;
 /** Seconds without news after which sound starts with less: the end of a passage is shorter than the aim. */
 const NEWS_S = 0.05;
-/** Frames over which sound comes back after it ran dry. */
+/** Frames over which sound begins, so that it never begins with a jump. */
 const FADE = 128;
 /** By how much the last value dies away, frame by frame, where sound breaks off. */
-const DYING = 0.97;
+const DYING = 0.99;
 
 export class Queue {
   #blocks: Block[] = [];
@@ -26,7 +26,7 @@ export class Queue {
   #waiting = 0;
   #asked = 0;
   #sounding = false;
-  #fade = 1;
+  #fade = 0;
   #last: [number, number] = [0, 0];
   #quiet = 0;
   readonly #rate: number;
@@ -76,7 +76,10 @@ export class Queue {
   /** Fills both channels; `expected` says whether silence would be a fault. */
   take(left: Float32Array, right: Float32Array, expected: boolean): void {
     this.#quiet += left.length;
-    if (!this.#sounding) this.#sounding = this.#enough();
+    if (!this.#sounding && this.#enough()) {
+      this.#sounding = true;
+      this.#fade = 0;
+    }
     let done = 0;
     while (this.#sounding && done < left.length && this.#blocks.length > 0) done = this.#copy(left, right, done);
     if (this.#sounding && done < left.length) this.#broke(expected);
@@ -114,7 +117,6 @@ export class Queue {
     this.#sounding = false;
     if (!expected) return;
     this.dry += 1;
-    this.#fade = 0;
     this.aim = Math.min((this.#rate * MOST_MS) / 1000, this.aim * MORE);
   }
 }
