@@ -75,6 +75,9 @@ const NO_MORE: readonly Control[] = [];
 /** Parts of a sentence are told apart by what they set. */
 const partOf = (phrase: Phrase): string => JSON.stringify(phrase.pieces.map((piece) => ('control' in piece ? piece.control.path : piece.words)));
 
+/** A full stop that never begins a line. */
+const STOP = '\u2060.';
+
 /** A sentence: what is at rest and what no sentence names stands behind "and more". */
 export function Sentence({ phrases, more = NO_MORE, label }: { phrases: readonly Phrase[]; more?: readonly Control[]; label: string }): JSX.Element {
   const [whole, setWhole] = useState(false);
@@ -83,11 +86,11 @@ export function Sentence({ phrases, more = NO_MORE, label }: { phrases: readonly
     <>
       {phrases.map((phrase) => (whole || !phrase.at_rest) && <Pieces key={partOf(phrase)} phrase={phrase} />)}
       {whole && more.map((control) => <More key={JSON.stringify(control.path)} control={control} />)}
-      {phrases.length > 0 && '.'}
+      {phrases.length > 0 && STOP}
       {folded && (
         <>
           {' '}
-          <button type="button" class="quiet" aria-expanded={whole} aria-label={`${whole ? 'less' : 'more'} of ${label}`} onClick={() => setWhole(!whole)}>
+          <button type="button" class="quiet" aria-expanded={whole} aria-label={`${whole ? 'less' : 'and more'} of ${label}`} onClick={() => setWhole(!whole)}>
             {whole ? 'less' : 'and more'}
           </button>
         </>

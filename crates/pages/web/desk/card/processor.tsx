@@ -17,7 +17,7 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
   const state = off ? 'out' : left ? 'left' : 'in';
   return (
     <li class={`processor ${state}`}>
-      <h4 title={processor.summary}>{title}</h4>
+      <h3 title={processor.summary}>{title}</h3>
       <p class="sentence">
         <Sentence phrases={processor.sentence} more={processor.more} label={title} />
         {off && <span class="aside"> (taken out)</span>}

@@ -157,8 +157,9 @@ function Name({ spot, layout }: { spot: Spot; layout: Layout }): JSX.Element {
   const state = spot.members.length > 0 ? undefined : drawnStates.value.get(spot.id);
   const on = atFocus.value === spot.id;
   const next = layout.courses.find((course) => course.from === spot.id && course.kind === 'way');
+  const why = state?.why ?? '';
   const marks = marksOf(spot.id);
-  const label = [title(spot), KINDS[spot.role], next && `goes to ${next.to}`, state?.why, marks.length > 0 && `finding ${marks.join(', ')}`];
+  const label = [title(spot), KINDS[spot.role], next && `goes to ${next.to}`, why, marks.length > 0 && `finding ${marks.join(', ')}`];
   const up = layout.full / 2;
   return (
     <button
@@ -174,9 +175,10 @@ function Name({ spot, layout }: { spot: Spot; layout: Layout }): JSX.Element {
       onClick={() => pick(layout, spot.id, spot.members.length > 0)}
       onPointerDown={(event) => startRewiring(event, spot)}
     >
-      <span class="text">{title(spot)}</span>
-      {marks.length > 0 && <sup>{marks.join(' ')}</sup>}
-      {state && state.kind !== 'flows' && state.why !== '' && <span class="why">{state.why}</span>}
+      <span class="text" data-marks={marks.join(' ')}>
+        {title(spot)}
+      </span>
+      {why !== '' && <span class="why" data-why={why} />}
     </button>
   );
 }
