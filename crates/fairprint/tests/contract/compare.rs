@@ -66,6 +66,9 @@ fn compare_takes_a_print_with_and_without_a_part() {
     let held = json(&compare("for approval", "crush"));
     assert!(held["gain_ahead_db"].is_number() && held["statement"].is_string(), "{held}");
     assert!((held["a"]["integrated_lufs"].as_f64().unwrap() + 12.0).abs() < 0.05, "A is the print: {}", held["a"]);
+    let quieter = json(&compare("for approval", "lead voice"));
+    let less = quieter["difference"]["integrated_lufs"].as_f64().unwrap();
+    assert!(less < -0.5 && quieter["gain_ahead_db"] == held["gain_ahead_db"], "the gain is not found anew: {less}");
     let off = json(&compare("for approval", "crush, compressor"));
     assert!(off["null_depth_db"].as_f64().unwrap() > -60.0, "{}", off["null_depth_db"]);
     for (print, part) in [("for approval", "crsh"), ("for approval", "crush, limiter"), ("for vinyl", "crush")] {
