@@ -2,6 +2,9 @@
 //!
 //! Runs where the test command has set `FAIRPRINT_PYTHON` and `FAIRPRINT_FFMPEG`; elsewhere it says so and passes.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
+#![expect(clippy::print_stdout, reason = "what the outside says is worth reading")]
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
