@@ -9,4 +9,15 @@
 //! - `server`: who may come in, and what they get.
 
 pub mod card;
+mod guard;
+mod meters;
+mod past;
+mod player;
 pub mod protocol;
+mod server;
+mod session;
+mod surveyor;
+mod take;
+mod through;
+
+pub use server::{Closed, Desk, Setup, open};

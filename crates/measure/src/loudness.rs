@@ -280,7 +280,8 @@ fn range_lu<I: Iterator<Item = f64>>(windows: impl Fn() -> I) -> Option<f64> {
 }
 
 /// Loudness of a mean square; none for silence.
-fn lufs(mean_square: f64) -> Option<f64> {
+#[must_use]
+pub fn lufs(mean_square: f64) -> Option<f64> {
     (mean_square > 0.0).then(|| OFFSET_DB + units::db_from_power(mean_square))
 }
 

@@ -1,0 +1,447 @@
+//! The thread that computes what is heard, piece by piece of 10 ms, as much as the page can take.
+//!
+//! It never waits for anything but orders. A change that keeps the shape of the network glides (see [`engine::Live`]);
+//! for any other a second network is opened on a thread of its own, runs in unheard, and takes over in a crossfade at
+//! the same frame of the song. Seeks and loops do the same at another frame.
+
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender, TryRecvError};
+use std::thread;
+
+use engine::Fault;
+use units::{Frame, SILENCE, gain_from_db};
+
+use crate::guard::Guard;
+use crate::meters::{Glance, Heard};
+use crate::protocol::{Now, Through};
+use crate::take::{Scene, Take, piece_frames};
+use crate::through::Lens;
+
+/// How many pieces ahead of what plays a second network takes over.
+const LEAD_PIECES: i64 = 4;
+/// Pieces between two reports of what sounds.
+const REPORT_PIECES: usize = 5;
+/// How fast the level of listening may rise, for each piece.
+const RISE_DB: f64 = 1.0;
+
+/// How the programme is listened to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Voice {
+    /// Which of the scene's outputs.
+    pub output: usize,
+    /// Gain that makes it as loud as the others.
+    pub matched_db: f64,
+    /// Level of listening.
+    pub monitor_db: f64,
+    /// What it is heard through.
+    pub through: Through,
+}
+
+/// What the player is told.
+pub enum Order {
+    /// Play this network, in this voice.
+    Scene(Arc<Scene>, Voice),
+    /// Listen in another way.
+    Voice(Voice),
+    /// Play on.
+    Play,
+    /// Stop.
+    Pause,
+    /// Go to a frame of the song.
+    Seek(i64),
+    /// Play a passage over and over.
+    Loop(Option<(i64, i64)>),
+    /// The page can take so many frames more.
+    Credit(usize),
+    /// Somebody else listens from now on: what was granted before is void.
+    NewListener,
+    /// A network is ready, or cannot be had.
+    Ready(u64, Purpose, Box<Result<Take, Fault>>),
+    /// That was all.
+    End,
+}
+
+/// What a network was opened for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// To take over where the song is.
+    GoOn,
+    /// To start at another place at once.
+    Jump,
+    /// To start when the end of the loop is reached.
+    Again,
+}
+
+/// A piece of sound.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Piece {
+    /// The frame of the song that it starts with.
+    pub at: i64,
+    /// Counts jumps: pieces of an older one are out of date.
+    pub generation: u32,
+    /// Its frames.
+    pub frames: Vec<Frame>,
+}
+
+/// Where what the player makes goes to.
+pub struct Ears {
+    /// Takes a piece.
+    pub sound: Box<dyn FnMut(Piece) + Send>,
+    /// Is told what sounds.
+    pub now: Box<dyn FnMut(Now) + Send>,
+    /// Is told what stands in the way.
+    pub fault: Box<dyn FnMut(Fault) + Send>,
+}
+
+/// The player.
+pub struct Player {
+    orders: Receiver<Order>,
+    /// For the threads that open networks.
+    back: Sender<Order>,
+    ears: Ears,
+    scene: Arc<Scene>,
+    voice: Voice,
+    /// Voice and gain that sound now, for crossfades.
+    sounding: (Voice, f64),
+    lens: Lens,
+    now: Option<Take>,
+    next: Option<(Purpose, Take)>,
+    again: Option<Take>,
+    /// Counts scenes, so that what was opened for an old one is known.
+    edition: u64,
+    opening: Option<(u64, Purpose)>,
+    playing: bool,
+    at: i64,
+    span: Option<(i64, i64)>,
+    credit: usize,
+    generation: u32,
+    guard: Guard,
+    glances: Vec<Glance>,
+    programmes: Vec<Glance>,
+    heard: Heard,
+    pieces: usize,
+}
+
+impl Player {
+    /// A player that takes `orders`; `back` leads to the same place.
+    #[must_use]
+    pub fn new(orders: Receiver<Order>, back: Sender<Order>, ears: Ears, scene: Arc<Scene>, voice: Voice) -> Self {
+        let rate_hz = scene.plan.rate_hz;
+        let mut player = Self {
+            orders,
+            back,
+            ears,
+            voice,
+            sounding: (voice, voice.matched_db + voice.monitor_db),
+            lens: Lens::new(rate_hz),
+            now: None,
+            next: None,
+            again: None,
+            edition: 0,
+            opening: None,
+            playing: false,
+            at: 0,
+            span: None,
+            credit: 0,
+            generation: 0,
+            guard: Guard::new(rate_hz),
+            glances: Vec::new(),
+            programmes: Vec::new(),
+            heard: Heard::new(rate_hz),
+            pieces: 0,
+            scene,
+        };
+        player.guard.watch();
+        player.meter_anew();
+        player.open(Purpose::Jump, 0);
+        player
+    }
+
+    /// Works until it is told to end.
+    pub fn run(mut self) {
+        loop {
+            let order = if self.can_play() {
+                match self.orders.try_recv() {
+                    Ok(order) => Some(order),
+                    Err(TryRecvError::Empty) => None,
+                    Err(TryRecvError::Disconnected) => return,
+                }
+            } else {
+                match self.orders.recv() {
+                    Ok(order) => Some(order),
+                    Err(_) => return,
+                }
+            };
+            match order {
+                Some(Order::End) => return,
+                Some(order) => self.follow(order),
+                None => self.play_piece(),
+            }
+        }
+    }
+
+    fn piece_frames(&self) -> usize {
+        piece_frames(self.scene.plan.rate_hz)
+    }
+
+    fn can_play(&self) -> bool {
+        self.playing && self.credit >= self.piece_frames() && (self.now.is_some() || self.next.is_some())
+    }
+
+    fn follow(&mut self, order: Order) {
+        match order {
+            Order::Scene(scene, voice) => self.change_scene(scene, voice),
+            Order::Voice(voice) => {
+                self.guard.watch();
+                if voice.output != self.voice.output {
+                    self.heard.restart();
+                }
+                self.voice = voice;
+            }
+            Order::Play => {
+                self.guard.watch();
+                self.playing = true;
+            }
+            Order::Pause => {
+                self.playing = false;
+                self.report();
+            }
+            Order::Seek(at) => {
+                self.at = at.max(0);
+                self.open(Purpose::Jump, self.at);
+            }
+            Order::Loop(span) => {
+                self.span = span;
+                self.again = None;
+                self.open_again();
+            }
+            Order::Credit(frames) => self.credit = (self.credit + frames).min(self.scene.plan.rate_hz as usize),
+            Order::NewListener => self.credit = 0,
+            Order::Ready(edition, purpose, take) => self.take(edition, purpose, *take),
+            Order::End => {}
+        }
+    }
+
+    fn change_scene(&mut self, scene: Arc<Scene>, voice: Voice) {
+        self.guard.watch();
+        let same_ends = scene.outputs == self.scene.outputs && scene.nodes == self.scene.nodes;
+        let takes = [self.now.as_mut(), self.again.as_mut(), self.next.as_mut().map(|(_, take)| take)];
+        let glides =
+            same_ends && self.opening.is_none() && takes.into_iter().flatten().all(|take| take.live.follow(&scene.plan));
+        self.scene = scene;
+        self.edition += 1;
+        self.voice = voice;
+        if !same_ends {
+            self.meter_anew();
+        }
+        if !glides {
+            self.again = None;
+            match &self.now {
+                Some(take) => {
+                    let at = take.at() + LEAD_PIECES * self.piece_frames() as i64;
+                    self.open(Purpose::GoOn, at);
+                }
+                None => self.open(Purpose::Jump, self.at),
+            }
+        }
+    }
+
+    fn meter_anew(&mut self) {
+        let rate_hz = self.scene.plan.rate_hz;
+        self.glances = self.scene.nodes.iter().map(|_| Glance::new(rate_hz)).collect();
+        self.programmes = self.scene.outputs.iter().map(|_| Glance::new(rate_hz)).collect();
+    }
+
+    /// Opens a network on a thread of its own. One at a time: if one is under way, it is opened again when that is done.
+    fn open(&mut self, purpose: Purpose, at: i64) {
+        if purpose == Purpose::Jump {
+            self.generation += 1;
+        }
+        if self.opening.is_some() {
+            // What is under way is out of date; see `take`.
+            let urgent = |(_, other): (u64, Purpose)| if other == Purpose::Jump { other } else { purpose };
+            self.opening = self.opening.map(|opening| (u64::MAX, urgent(opening)));
+            return;
+        }
+        self.opening = Some((self.edition, purpose));
+        let (scene, back, edition) = (self.scene.clone(), self.back.clone(), self.edition);
+        thread::spawn(move || {
+            let take = Take::open(&scene, at);
+            // Nobody listens any more once the player has ended.
+            let _ = back.send(Order::Ready(edition, purpose, Box::new(take)));
+        });
+    }
+
+    fn take(&mut self, edition: u64, purpose: Purpose, take: Result<Take, Fault>) {
+        let opening = self.opening.take();
+        if edition != self.edition || opening.is_some_and(|(edition, _)| edition == u64::MAX) {
+            let wanted = opening.map_or(purpose, |(_, purpose)| purpose);
+            return self.open_for(wanted);
+        }
+        match take {
+            Ok(take) if purpose == Purpose::Again => self.again = Some(take),
+            Ok(take) => {
+                self.next = Some((purpose, take));
+                self.open_again();
+            }
+            Err(fault) => (self.ears.fault)(fault),
+        }
+    }
+
+    fn open_for(&mut self, purpose: Purpose) {
+        match (purpose, &self.now) {
+            (Purpose::Again, _) => self.open_again(),
+            (Purpose::GoOn, Some(take)) => {
+                let at = take.at() + LEAD_PIECES * self.piece_frames() as i64;
+                self.open(Purpose::GoOn, at);
+            }
+            _ => self.open(Purpose::Jump, self.at),
+        }
+    }
+
+    /// Makes the start of the loop ready, if there is one and nothing else is being opened.
+    fn open_again(&mut self) {
+        if let (Some((from, _)), None, None) = (self.span, &self.again, self.opening) {
+            self.open(Purpose::Again, from);
+        }
+    }
+
+    fn play_piece(&mut self) {
+        let block = self.piece_frames() as i64;
+        let at_end = self.span.is_some_and(|(_, end)| self.at + block > end && self.at < end + block);
+        if at_end && self.next.is_none() {
+            self.next = self.again.take().map(|take| (Purpose::Jump, take));
+        }
+        match self.turn() {
+            Ok(out) => self.send(out),
+            Err(fault) => {
+                self.playing = false;
+                (self.ears.fault)(fault);
+            }
+        }
+        if self.again.is_none() {
+            self.open_again();
+        }
+    }
+
+    /// The next piece, in a crossfade where a network or a voice takes over.
+    fn turn(&mut self) -> Result<Vec<Frame>, Fault> {
+        let takes_over = match (&self.now, &mut self.next) {
+            (Some(now), Some((Purpose::GoOn, next))) => {
+                while next.at() < now.at() {
+                    next.advance(&mut |_| ())?;
+                }
+                next.at() == now.at()
+            }
+            (_, next) => next.is_some(),
+        };
+        let old = if takes_over || self.now.is_some() { self.advance_now(takes_over)? } else { None };
+        if takes_over {
+            if let Some((purpose, take)) = self.next.take() {
+                self.now = Some(take);
+                if purpose == Purpose::Jump {
+                    self.guard.watch();
+                    self.heard.restart();
+                }
+            }
+            self.advance_now(false)?;
+        }
+        let Some(now) = &self.now else { return Ok(vec![SILENCE; self.piece_frames()]) };
+        self.at = now.at() - self.piece_frames() as i64;
+        let (sounding, gain_db) = self.sounding;
+        let wanted_db = self.voice.matched_db + self.voice.monitor_db;
+        let now_db = if self.voice.output == sounding.output { wanted_db.min(gain_db + RISE_DB) } else { wanted_db };
+        let mut out = now.piece(self.voice.output).to_vec();
+        self.heard.push(&out);
+        self.lens.look(self.voice.through, &mut out);
+        let changes = sounding.output != self.voice.output || sounding.through != self.voice.through;
+        let before = match old {
+            Some(pieces) => Some(pieces),
+            None if changes => Some(now.piece(sounding.output).to_vec()),
+            None => None,
+        };
+        mix(&mut out, gain_from_db(now_db), before, gain_from_db(gain_db), |frames| {
+            Lens::new(self.scene.plan.rate_hz).look(sounding.through, frames);
+        });
+        self.sounding = (self.voice, now_db);
+        Ok(out)
+    }
+
+    /// Computes the next piece of the network that plays. If it is the last before another takes over, returns what
+    /// was heard of it and tells no meter.
+    fn advance_now(&mut self, last: bool) -> Result<Option<Vec<Frame>>, Fault> {
+        let Some(take) = &mut self.now else { return Ok(None) };
+        if last {
+            take.advance(&mut |_| ())?;
+            return Ok(Some(take.piece(self.sounding.0.output).to_vec()));
+        }
+        let (glances, nodes) = (&mut self.glances, &self.scene.nodes);
+        take.advance(&mut |live| {
+            for (glance, step) in glances.iter_mut().zip(nodes) {
+                glance.push(&live.step(*step));
+            }
+        })?;
+        for (output, glance) in self.programmes.iter_mut().enumerate() {
+            glance.push(take.piece(output));
+        }
+        Ok(None)
+    }
+
+    fn send(&mut self, mut frames: Vec<Frame>) {
+        self.guard.pass(&mut frames);
+        self.credit -= frames.len().min(self.credit);
+        let at = self.at - self.guard.latency_frames() as i64;
+        (self.ears.sound)(Piece { at, generation: self.generation, frames });
+        self.pieces += 1;
+        if self.pieces.is_multiple_of(REPORT_PIECES) {
+            self.report();
+        }
+        if self.now.as_ref().is_some_and(|take| take.live.ended()) && self.span.is_none() {
+            self.playing = false;
+            self.report();
+        }
+    }
+
+    fn report(&mut self) {
+        let scene = self.scene.clone();
+        let mut reductions = Vec::new();
+        if let Some(take) = &mut self.now {
+            for ((name, place), (step, link)) in &scene.links {
+                let all = take.live.gain_reductions_db(*step);
+                if let Some(Some(reduction_db)) = all.get(*link) {
+                    reductions.push((name.clone(), *place, *reduction_db));
+                }
+            }
+        }
+        (self.ears.now)(Now {
+            playing: self.playing,
+            at_s: self.at as f64 / scene.plan.rate_hz,
+            nodes: self.glances.iter().map(Glance::read).collect(),
+            programmes: self.programmes.iter().map(Glance::read).collect(),
+            reductions,
+            heard: self.heard.read(),
+            matched_db: self.voice.matched_db,
+        });
+    }
+}
+
+/// Gives a piece its gain, gliding from the one before, or fading over from another piece.
+fn mix(out: &mut [Frame], gain: f64, before: Option<Vec<Frame>>, gain_before: f64, lens: impl Fn(&mut [Frame])) {
+    let frames = out.len() as f64;
+    match before {
+        None => {
+            for (index, frame) in out.iter_mut().enumerate() {
+                let gain = gain_before + (gain - gain_before) * index as f64 / frames;
+                *frame = [frame[0] * gain, frame[1] * gain];
+            }
+        }
+        Some(mut before) => {
+            lens(&mut before);
+            for ((index, frame), old) in out.iter_mut().enumerate().zip(before) {
+                let part = index as f64 / frames;
+                let (new, old_gain) = (gain * part, gain_before * (1.0 - part));
+                *frame = [frame[0] * new + old[0] * old_gain, frame[1] * new + old[1] * old_gain];
+            }
+        }
+    }
+}

@@ -1,0 +1,234 @@
+//! The desk at its address: the page, a channel to talk on, a channel of sound.
+//!
+//! It answers on the loopback address only, to a browser that came with the one-time key of the link that was printed;
+//! from then on the browser is known by a cookie. See `door` for who is let in.
+
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, mpsc};
+use std::{io, thread};
+
+use axum::Router;
+use axum::middleware;
+use axum::routing::get;
+use engine::Fault;
+use tokio::net::TcpListener;
+use tokio::sync::broadcast;
+use units::{Problem, Severity};
+
+use crate::player::{Ears, Order, Player};
+use crate::protocol::{Finding, Told};
+use crate::session::Session;
+use crate::surveyor::Surveyor;
+
+mod door;
+mod files;
+mod sound;
+mod talk;
+
+use door::Door;
+
+/// Messages that a slow page may fall behind by; then it is sent everything anew.
+const BACKLOG: usize = 256;
+
+/// How a desk is opened.
+pub struct Setup {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Port; any that is free when 0.
+    pub port: u16,
+    /// Threads for printing.
+    pub threads: usize,
+}
+
+/// A desk that has its address and is ready to be served.
+pub struct Desk {
+    runtime: tokio::runtime::Runtime,
+    listener: TcpListener,
+    shared: Arc<Shared>,
+    player: thread::JoinHandle<()>,
+    link: String,
+}
+
+/// Why there is no desk.
+#[derive(Debug)]
+pub enum Closed {
+    /// The sheet must be mended first.
+    Sheet(Vec<Problem>),
+    /// The machine stands in the way.
+    Fault(Fault),
+}
+
+/// What all connections share.
+pub(crate) struct Shared {
+    pub session: Mutex<Session>,
+    pub orders: mpsc::Sender<Order>,
+    pub told: broadcast::Sender<Arc<str>>,
+    pub listener: Mutex<Option<sound::Way>>,
+    pub surveyor: Surveyor,
+    pub door: Door,
+    /// Sample rate of what is played, from the start of the desk to its end.
+    pub rate_hz: u32,
+    pub threads: usize,
+    pub printing: AtomicBool,
+}
+
+impl Shared {
+    pub(crate) fn session(&self) -> MutexGuard<'_, Session> {
+        self.session.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Tells every page.
+    pub(crate) fn tell(&self, told: &Told) {
+        // No page is open: nobody misses it.
+        let _ = self.told.send(as_text(told));
+    }
+
+    /// Tells every page the whole view.
+    pub(crate) fn tell_view(&self) {
+        let view = Box::new(self.session().view());
+        self.tell(&Told::View { view });
+    }
+
+    /// Plays the network as the session has it now.
+    pub(crate) fn play_scene(&self) {
+        let (scene, voice) = {
+            let session = self.session();
+            (Arc::new(session.scene()), session.voice())
+        };
+        self.order(Order::Scene(scene, voice));
+    }
+
+    pub(crate) fn order(&self, order: Order) {
+        // The player ends with the desk only.
+        let _ = self.orders.send(order);
+    }
+}
+
+pub(crate) fn as_text(told: &Told) -> Arc<str> {
+    serde_json::to_string(told).unwrap_or_default().into()
+}
+
+/// Opens a desk. [`Desk::serve`] lets people in.
+///
+/// # Errors
+/// What is wrong with the sheet, or why the address cannot be had.
+pub fn open(setup: &Setup) -> Result<Desk, Closed> {
+    let session = Session::open(&setup.sheet).map_err(Closed::Sheet)?;
+    let machine = |error: io::Error| {
+        let remedy = "Name another port with --port, or leave it out.".to_owned();
+        let at = format!("port {}", setup.port);
+        Closed::Fault(Fault::machine("no-address", &at, format!("The desk has no address: {error}."), remedy))
+    };
+    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(machine)?;
+    let address = SocketAddr::from((Ipv4Addr::LOCALHOST, setup.port));
+    let listener = runtime.block_on(TcpListener::bind(address)).map_err(machine)?;
+    let port = listener.local_addr().map_err(machine)?.port();
+    let door = Door::new(port).map_err(|error| machine(io::Error::other(error)))?;
+    let link = door.link();
+    let (orders, received) = mpsc::channel();
+    let (told, _) = broadcast::channel(BACKLOG);
+    let scene = Arc::new(session.scene());
+    let voice = session.voice();
+    let shared = Arc::new(Shared {
+        session: Mutex::new(session),
+        orders: orders.clone(),
+        told,
+        listener: Mutex::new(None),
+        surveyor: Surveyor::default(),
+        door,
+        rate_hz: scene.plan.rate_hz as u32,
+        threads: setup.threads,
+        printing: AtomicBool::new(false),
+    });
+    let player = Player::new(received, orders, ears(&shared), scene, voice);
+    let player = thread::spawn(move || player.run());
+    let work = shared.clone();
+    thread::spawn(move || work.surveyor.work(&work));
+    Ok(Desk { runtime, listener, shared, player, link })
+}
+
+/// Where the player's sound and reports go.
+fn ears(shared: &Arc<Shared>) -> Ears {
+    let [to_sound, to_now, to_fault] = [0; 3].map(|_| Arc::downgrade(shared));
+    Ears {
+        sound: Box::new(move |piece| {
+            if let Some(shared) = to_sound.upgrade() {
+                sound::send(&shared, piece);
+            }
+        }),
+        now: Box::new(move |now| {
+            if let Some(shared) = to_now.upgrade() {
+                shared.tell(&Told::Now { now });
+            }
+        }),
+        fault: Box::new(move |fault| {
+            if let Some(shared) = to_fault.upgrade() {
+                shared.tell(&Told::Refused { finding: Finding::of(&fault.into_problem()) });
+            }
+        }),
+    }
+}
+
+impl Desk {
+    /// The link that lets one browser in.
+    #[must_use]
+    pub fn link(&self) -> &str {
+        &self.link
+    }
+
+    /// Lets people in until the program is told to end.
+    ///
+    /// # Errors
+    /// The address is lost.
+    pub fn serve(self) -> Result<(), Fault> {
+        let Self { runtime, listener, shared, player, .. } = self;
+        shared.surveyor.begin();
+        let app = Router::new()
+            .route("/", get(files::index))
+            .route("/talk", get(talk::connect))
+            .route("/sound", get(sound::connect))
+            .route("/report/{revision}/{file}", get(files::report))
+            .route("/{*path}", get(files::page))
+            .layer(middleware::from_fn_with_state(shared.clone(), door::guard))
+            .with_state(shared.clone());
+        let ended = runtime.block_on(async {
+            let watched = shared.clone();
+            tokio::spawn(async move { talk::watch_file(&watched).await });
+            let service = axum::serve(listener, app);
+            tokio::select! {
+                ended = service => ended,
+                _ = tokio::signal::ctrl_c() => Ok(()),
+            }
+        });
+        shared.session().keep_unsaved();
+        shared.order(Order::End);
+        shared.surveyor.end();
+        runtime.shutdown_background();
+        let _ = player.join();
+        ended.map_err(|error| {
+            let remedy = "Open the desk again.".to_owned();
+            Fault::machine("no-address", "desk", format!("The desk has lost its address: {error}."), remedy)
+        })
+    }
+}
+
+impl Finding {
+    /// A problem as the page shows it.
+    #[must_use]
+    pub fn of(problem: &Problem) -> Self {
+        let severity = match problem.severity {
+            Severity::Note => "note",
+            Severity::Warn => "warn",
+            Severity::Fail => "fail",
+        };
+        Self {
+            severity: severity.to_owned(),
+            code: problem.code.to_owned(),
+            at: problem.at.clone(),
+            message: problem.message.clone(),
+            remedy: problem.remedy.clone(),
+        }
+    }
+}

@@ -1,0 +1,203 @@
+//! The channel to talk on: what a page asks for is done, and every page is told.
+
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::thread;
+use std::time::Duration;
+
+use axum::extract::State;
+use axum::extract::ws::{Message, WebSocket, WebSocketUpgrade};
+use axum::response::Response;
+use tokio::sync::broadcast::error::RecvError;
+use units::{Problem, Severity};
+
+use super::{Shared, as_text};
+use crate::player::Order;
+use crate::protocol::{Asked, Finding, Told};
+
+/// Bytes that a page may send at once: a ride of some thousand points.
+const MOST_BYTES: usize = 1 << 18;
+/// How often the sheet's file is looked at, and unsaved changes are kept.
+const LOOK: Duration = Duration::from_secs(1);
+
+pub(super) async fn connect(State(shared): State<Arc<Shared>>, upgrade: WebSocketUpgrade) -> Response {
+    upgrade.max_message_size(MOST_BYTES).on_upgrade(move |socket| talk(shared, socket))
+}
+
+async fn talk(shared: Arc<Shared>, mut socket: WebSocket) {
+    let mut told = shared.told.subscribe();
+    if tell_all(&shared, &mut socket).await.is_err() {
+        return;
+    }
+    loop {
+        tokio::select! {
+            news = told.recv() => {
+                let sent = match news {
+                    Ok(text) => socket.send(Message::Text(text.to_string().into())).await,
+                    // It fell behind: what it missed is in the view.
+                    Err(RecvError::Lagged(_)) => tell_all(&shared, &mut socket).await,
+                    Err(RecvError::Closed) => return,
+                };
+                if sent.is_err() {
+                    return;
+                }
+            }
+            message = socket.recv() => match message {
+                Some(Ok(Message::Text(text))) => {
+                    let answer = match serde_json::from_str::<Asked>(&text) {
+                        Ok(asked) => tokio::task::block_in_place(|| answer(&shared, asked)),
+                        Err(error) => Err(not_understood(&error)),
+                    };
+                    if let Err(problem) = answer {
+                        let refused = Told::Refused { finding: Finding::of(&problem) };
+                        if socket.send(Message::Text(as_text(&refused).to_string().into())).await.is_err() {
+                            return;
+                        }
+                    }
+                }
+                Some(Ok(Message::Ping(_) | Message::Pong(_))) => {}
+                _ => return,
+            },
+        }
+    }
+}
+
+async fn tell_all(shared: &Shared, socket: &mut WebSocket) -> Result<(), axum::Error> {
+    let (view, sounds) = {
+        let session = shared.session();
+        (Told::View { view: Box::new(session.view()) }, session.survey().map(crate::surveyor::sounds))
+    };
+    socket.send(Message::Text(as_text(&view).to_string().into())).await?;
+    if let Some(sounds) = sounds {
+        socket.send(Message::Text(as_text(&Told::Sounds { sounds }).to_string().into())).await?;
+    }
+    Ok(())
+}
+
+fn not_understood(error: &serde_json::Error) -> Box<Problem> {
+    let message = format!("The desk does not understand its page: {error}.");
+    Box::new(Problem::new(Severity::Fail, "message", "desk", message, "Load the page again.".to_owned()))
+}
+
+/// Does what a page asks for.
+fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
+    match asked {
+        Asked::Play => shared.order(Order::Play),
+        Asked::Pause => shared.order(Order::Pause),
+        Asked::Seek { to_s } => {
+            let frame = shared.session().frame(to_s);
+            shared.order(Order::Seek(frame));
+        }
+        Asked::Hear { hearing } => {
+            let (voice, span) = {
+                let mut session = shared.session();
+                let before = session.span();
+                session.hear(hearing);
+                let span = session.span();
+                (session.voice(), (span != before).then_some(span))
+            };
+            shared.order(Order::Voice(voice));
+            if let Some(span) = span {
+                shared.order(Order::Loop(span));
+            }
+            shared.tell_view();
+        }
+        Asked::Listen { ear } => {
+            shared.session().listen(ear);
+            shared.play_scene();
+            shared.tell_view();
+        }
+        Asked::Edit { edits, words, goes_on } => {
+            shared.session().edit(&edits, &words, goes_on)?;
+            changed(shared);
+        }
+        Asked::Undo => {
+            if shared.session().undo()? {
+                changed(shared);
+            }
+        }
+        Asked::Redo => {
+            if shared.session().redo()? {
+                changed(shared);
+            }
+        }
+        Asked::Save => {
+            shared.session().save().map_err(|fault| Box::new(fault.into_problem()))?;
+            shared.tell_view();
+        }
+        Asked::Reload => {
+            shared.session().reload()?;
+            changed(shared);
+        }
+        Asked::Recover => {
+            shared.session().recover()?;
+            changed(shared);
+        }
+        Asked::Print => print(shared)?,
+    }
+    Ok(())
+}
+
+/// The sheet is another one: it is played, shown, and surveyed once hands rest.
+fn changed(shared: &Shared) {
+    shared.play_scene();
+    shared.tell_view();
+    shared.surveyor.begin();
+}
+
+/// Prints the saved sheet on a thread of its own. One run at a time.
+fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
+    if shared.printing.swap(true, Ordering::SeqCst) {
+        let message = "A print run is under way.".to_owned();
+        let remedy = "Wait for its end.".to_owned();
+        return Err(Box::new(Problem::new(Severity::Note, "printing", "desk", message, remedy)));
+    }
+    let shared = shared.clone();
+    thread::spawn(move || {
+        let sheet = shared.session().path().to_owned();
+        let progress = |what: &str, part: f64| shared.tell(&Told::Progress { what: what.to_owned(), part });
+        let order = prints::Order {
+            sheet: &sheet,
+            only: &[],
+            out: None,
+            label: None,
+            threads: shared.threads,
+            progress: &progress,
+        };
+        match prints::print(&order) {
+            Ok(printed) => {
+                let (revision, sound) = (printed.report.revision.clone(), !printed.report.failed());
+                shared.tell(&Told::Printed { revision, sound });
+            }
+            Err(stopped) => {
+                let problems = match stopped {
+                    prints::Stopped::Sheet(loaded) => loaded.problems,
+                    prints::Stopped::Fault(fault) => vec![fault.into_problem()],
+                };
+                for problem in &problems {
+                    shared.tell(&Told::Refused { finding: Finding::of(problem) });
+                }
+            }
+        }
+        shared.printing.store(false, Ordering::SeqCst);
+    });
+    Ok(())
+}
+
+/// Looks at the sheet's file now and then, and keeps what is not saved.
+pub(super) async fn watch_file(shared: &Arc<Shared>) {
+    let mut tick = tokio::time::interval(LOOK);
+    loop {
+        tick.tick().await;
+        let changed = tokio::task::block_in_place(|| {
+            let mut session = shared.session();
+            session.keep_unsaved();
+            session.look_outside()
+        });
+        if changed {
+            shared.play_scene();
+            shared.tell_view();
+            shared.surveyor.begin();
+        }
+    }
+}

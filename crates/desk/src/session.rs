@@ -1,0 +1,454 @@
+//! The sheet under the hands: its text, what undoes what, what is heard of it. No sound, no network, no clock.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use engine::{Fault, Folder, Plan, Port};
+use prints::survey::Survey;
+use sheet::{Edit, Sheet};
+use units::{Problem, Severity};
+
+use crate::card;
+use crate::past::Past;
+use crate::player::Voice;
+use crate::protocol::{self, Ear, Finding, Hearing, Through, View};
+use crate::take::Scene;
+
+/// The level of listening that a session starts with: far below that of a loud print.
+const FIRST_MONITOR_DB: f64 = -18.0;
+/// The range of the level of listening.
+const MONITOR_DB: [f64; 2] = [-60.0, 0.0];
+
+/// A sheet that is worked on.
+pub struct Session {
+    path: PathBuf,
+    /// The text as the file has it, as far as is known.
+    saved: String,
+    text: String,
+    sheet: Sheet,
+    problems: Vec<Problem>,
+    plan: Plan,
+    sources: Arc<Folder>,
+    past: Past,
+    hearing: Hearing,
+    ear: Ear,
+    survey: Option<Survey>,
+    changed_outside: bool,
+    unsaved_before: bool,
+}
+
+/// A text that reads as a sheet and compiles.
+struct Sound {
+    sheet: Sheet,
+    problems: Vec<Problem>,
+    plan: Plan,
+    sources: Arc<Folder>,
+}
+
+impl Session {
+    /// Opens a sheet.
+    ///
+    /// # Errors
+    /// What is wrong with the file, or everything that is wrong with the sheet.
+    pub fn open(path: &Path) -> Result<Self, Vec<Problem>> {
+        let loaded = prints::load(path).map_err(|fault| vec![fault.into_problem()])?;
+        let sound = sound(&loaded.text, loaded.folder(), None)?;
+        let first = sound.sheet.prints.first().map(|print| print.name.as_str().to_owned());
+        let programme = first.ok_or_else(|| vec![nothing_to_hear()])?;
+        let hearing = Hearing {
+            programme,
+            matched: true,
+            through: Through::Nothing,
+            span_s: None,
+            monitor_db: FIRST_MONITOR_DB,
+        };
+        let unsaved_before = fs::read_to_string(unsaved_file(path)).is_ok_and(|text| text != loaded.text);
+        let mut session = Self {
+            path: path.to_owned(),
+            saved: loaded.text.clone(),
+            text: loaded.text,
+            sheet: sound.sheet,
+            problems: sound.problems,
+            plan: sound.plan,
+            sources: sound.sources,
+            past: Past::default(),
+            hearing,
+            ear: Ear::default(),
+            survey: None,
+            changed_outside: false,
+            unsaved_before,
+        };
+        session.settle();
+        Ok(session)
+    }
+
+    /// Folder of the sheet.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        folder_of(&self.path)
+    }
+
+    /// The sheet's file.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// What a survey of the sheet as it is now needs.
+    #[must_use]
+    pub fn for_survey(&self) -> (Sheet, Arc<Folder>) {
+        (self.sheet.clone(), self.sources.clone())
+    }
+
+    /// Makes changes one after the other: all, or none.
+    ///
+    /// # Errors
+    /// The first change that cannot be made, or what the sheet would have wrong with it then.
+    pub fn edit(&mut self, edits: &[Edit], words: &str, goes_on: bool) -> Result<(), Box<Problem>> {
+        let mut text = self.text.clone();
+        for edit in edits {
+            text = edit.apply(&text)?;
+        }
+        let before = self.text.clone();
+        self.take_text(text)?;
+        self.past.keep(before, words, goes_on);
+        for edit in edits {
+            if let Edit::Rename { from, to } = edit {
+                self.renamed(from, to);
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes the last change back. Tells whether there was one.
+    ///
+    /// # Errors
+    /// The sheet as it was does not compile any more, for instance because a file is gone.
+    pub fn undo(&mut self) -> Result<bool, Box<Problem>> {
+        let Some(text) = self.past.before().map(str::to_owned) else { return Ok(false) };
+        let now = self.text.clone();
+        self.take_text(text)?;
+        self.past.went_back(now);
+        Ok(true)
+    }
+
+    /// Makes the change again that was taken back last.
+    ///
+    /// # Errors
+    /// As for [`Self::undo`].
+    pub fn redo(&mut self) -> Result<bool, Box<Problem>> {
+        let Some(text) = self.past.after().map(str::to_owned) else { return Ok(false) };
+        let now = self.text.clone();
+        self.take_text(text)?;
+        self.past.went_on(now);
+        Ok(true)
+    }
+
+    /// Writes the sheet in one step and keeps the file that was there beside it.
+    ///
+    /// # Errors
+    /// The folder cannot be written.
+    pub fn save(&mut self) -> Result<(), Fault> {
+        if let Ok(there) = fs::read(&self.path) {
+            let _ = fs::write(beside(&self.path, "before"), there);
+        }
+        prints::load::save(&self.path, &self.text)?;
+        self.saved.clone_from(&self.text);
+        (self.changed_outside, self.unsaved_before) = (false, false);
+        let _ = fs::remove_file(unsaved_file(&self.path));
+        Ok(())
+    }
+
+    /// Keeps what is not saved in a file beside the sheet, so that no crash loses it.
+    pub fn keep_unsaved(&self) {
+        if self.is_unsaved() {
+            // A folder that cannot be written is told of when the sheet is saved.
+            let _ = fs::write(unsaved_file(&self.path), &self.text);
+        }
+    }
+
+    /// Whether something was changed since the sheet was saved.
+    #[must_use]
+    pub fn is_unsaved(&self) -> bool {
+        self.text != self.saved
+    }
+
+    /// Looks at the file: takes it if somebody else has changed it and nothing here is unsaved. Tells whether the view
+    /// has changed.
+    pub fn look_outside(&mut self) -> bool {
+        let Ok(there) = fs::read_to_string(&self.path) else { return false };
+        if there == self.saved || there == self.text {
+            return false;
+        }
+        if self.is_unsaved() {
+            return !std::mem::replace(&mut self.changed_outside, true);
+        }
+        self.take_from_outside(there).is_ok()
+    }
+
+    /// Takes the file as it is now.
+    ///
+    /// # Errors
+    /// It cannot be read, or does not compile.
+    pub fn reload(&mut self) -> Result<(), Box<Problem>> {
+        let there = prints::load(&self.path).map_err(|fault| Box::new(fault.into_problem()))?;
+        self.take_from_outside(there.text)
+    }
+
+    /// Takes up what an earlier session did not save.
+    ///
+    /// # Errors
+    /// It is not there, or does not compile.
+    pub fn recover(&mut self) -> Result<(), Box<Problem>> {
+        let kept = fs::read_to_string(unsaved_file(&self.path)).map_err(|error| {
+            let message = format!("The unsaved changes cannot be read: {error}.");
+            Box::new(Problem::new(Severity::Fail, "cannot-read", "sheet", message, "Go on without them.".to_owned()))
+        })?;
+        let before = self.text.clone();
+        self.take_text(kept)?;
+        self.past.keep(before, "taking up unsaved changes", false);
+        self.unsaved_before = false;
+        Ok(())
+    }
+
+    /// Hears something, or in another way. What is not there or out of range is put right.
+    pub fn hear(&mut self, hearing: Hearing) {
+        let end_s = self.plan.print_frames() as f64 / self.plan.rate_hz;
+        let known = self.programmes().any(|name| name == hearing.programme);
+        let programme = if known { hearing.programme } else { self.hearing.programme.clone() };
+        let [low, high] = MONITOR_DB;
+        let monitor_db = if hearing.monitor_db.is_finite() { hearing.monitor_db.clamp(low, high) } else { low };
+        let sound = |(from, to): &(f64, f64)| from.is_finite() && to.is_finite() && to - from >= 0.1;
+        let span_s = hearing.span_s.filter(sound).map(|(from, to)| (from.max(0.0), to.min(end_s)));
+        let span_s = span_s.filter(|(from, to)| to - from >= 0.1);
+        self.hearing = Hearing { programme, monitor_db, span_s, ..hearing };
+    }
+
+    /// Hears more or less of the network. Names that are not there are left out.
+    pub fn listen(&mut self, ear: Ear) {
+        let known = |name: &String| self.sheet.node(name).is_some();
+        let has = |(name, place): &(String, usize)| {
+            let chain = self.sheet.node(name).map(|(_, node)| node.chain.len());
+            chain.or_else(|| self.sheet.print(name).map(|print| print.chain.len())).is_some_and(|links| *place < links)
+        };
+        let keep = |names: Vec<String>| names.into_iter().filter(known).collect();
+        let without = ear.without.into_iter().filter(has).collect();
+        self.ear = Ear { alone: keep(ear.alone), silent: keep(ear.silent), without };
+    }
+
+    /// Takes what a survey has found.
+    pub fn surveyed(&mut self, survey: Survey) {
+        self.survey = Some(survey);
+        self.settle();
+    }
+
+    /// The last survey.
+    #[must_use]
+    pub fn survey(&self) -> Option<&Survey> {
+        self.survey.as_ref()
+    }
+
+    /// The passage that is played over and over, in frames.
+    #[must_use]
+    pub fn span(&self) -> Option<(i64, i64)> {
+        let frame = |secs: f64| units::frames_from_secs(secs, self.plan.rate_hz);
+        self.hearing.span_s.map(|(from, to)| (frame(from), frame(to)))
+    }
+
+    /// A place in the song, in frames.
+    #[must_use]
+    pub fn frame(&self, secs: f64) -> i64 {
+        let end_s = self.plan.print_frames() as f64 / self.plan.rate_hz;
+        units::frames_from_secs(if secs.is_finite() { secs.clamp(0.0, end_s) } else { 0.0 }, self.plan.rate_hz)
+    }
+
+    /// The network as it is to be heard.
+    #[must_use]
+    pub fn scene(&self) -> Scene {
+        let mut plan = self.plan.clone();
+        let step = |name: &str| self.plan.step_of(name);
+        let muted = self.sheet.nodes.iter().filter(|node| node.mute).map(|node| node.name.as_str());
+        muted.chain(self.ear.silent.iter().map(String::as_str)).filter_map(step).for_each(|step| plan.silence(step));
+        let alone: Vec<usize> = self.ear.alone.iter().filter_map(|name| step(name)).collect();
+        if !alone.is_empty() {
+            plan.alone(&alone);
+        }
+        for (place, (step, link)) in self.links() {
+            plan.steps[step].links[link].off |= self.ear.without.contains(&place);
+        }
+        let nodes = self.sheet.nodes.iter().filter_map(|node| step(&node.name)).collect();
+        let mut outputs: Vec<usize> = plan.prints.iter().map(|port| port.step).collect();
+        outputs.extend(self.sheet.references.iter().map(|reference| plan.beside(&reference.file)));
+        Scene { outputs, nodes, links: self.links(), sources: self.sources.clone(), plan }
+    }
+
+    /// How the programme is listened to.
+    #[must_use]
+    pub fn voice(&self) -> Voice {
+        let hearing = &self.hearing;
+        let output = self.programmes().position(|name| name == hearing.programme).unwrap_or(0);
+        let matched_db = if hearing.matched { self.matched_db(&hearing.programme) } else { 0.0 };
+        Voice { output, matched_db, monitor_db: hearing.monitor_db, through: hearing.through }
+    }
+
+    /// The gain, 0 or less, that makes a programme as loud as the quietest; 0 while its loudness is not known.
+    fn matched_db(&self, programme: &str) -> f64 {
+        let Some(survey) = &self.survey else { return 0.0 };
+        let loudness = |name: &str| survey.programmes.iter().find(|p| p.name == name).and_then(|p| p.integrated_lufs);
+        let quietest = survey.programmes.iter().filter_map(|p| p.integrated_lufs).fold(f64::INFINITY, f64::min);
+        loudness(programme).map_or(0.0, |lufs| (quietest - lufs).min(0.0))
+    }
+
+    /// Prints, then references.
+    fn programmes(&self) -> impl Iterator<Item = &str> {
+        let prints = self.plan.prints.iter().map(|port| port.name.as_str());
+        prints.chain(self.sheet.references.iter().map(|reference| reference.name.as_str()))
+    }
+
+    /// Every processor of the sheet: node or print and place in its chain; step of the plan and link in it.
+    fn links(&self) -> Vec<((String, usize), (usize, usize))> {
+        let mut links = Vec::new();
+        for node in &self.sheet.nodes {
+            let Some(step) = self.plan.step_of(&node.name) else { continue };
+            links.extend((0..node.chain.len()).map(|link| ((node.name.as_str().to_owned(), link), (step, link))));
+        }
+        for port in &self.plan.prints {
+            let count = self.sheet.print(&port.name).map_or(0, |print| print.chain.len());
+            links.extend((0..count).map(|place| ((port.name.clone(), place), self.place(port, place))));
+        }
+        links
+    }
+
+    /// Where a processor of a print's chain is: its last part starts with the gain that is to be found.
+    fn place(&self, port: &Port, place: usize) -> (usize, usize) {
+        let Some(head) = port.solve_after else { return (port.step, place) };
+        let ahead = self.plan.steps[head].links.len();
+        if place < ahead { (head, place) } else { (port.step, place - ahead + 1) }
+    }
+
+    fn take_from_outside(&mut self, text: String) -> Result<(), Box<Problem>> {
+        self.take_text(text)?;
+        self.saved.clone_from(&self.text);
+        self.past = Past::default();
+        self.changed_outside = false;
+        Ok(())
+    }
+
+    fn take_text(&mut self, text: String) -> Result<(), Box<Problem>> {
+        let sound = sound(&text, self.folder(), Some((&self.sources, self.sheet.song.rate_hz)));
+        let sound = sound.map_err(|problems| Box::new(problems.into_iter().next().unwrap_or_else(nothing_to_hear)))?;
+        (self.text, self.sheet, self.problems) = (text, sound.sheet, sound.problems);
+        (self.plan, self.sources) = (sound.plan, sound.sources);
+        self.settle();
+        self.hear(self.hearing.clone());
+        self.listen(self.ear.clone());
+        Ok(())
+    }
+
+    /// Sets the gains that the last survey found for the ends of prints.
+    fn settle(&mut self) {
+        let Some(survey) = &self.survey else { return };
+        for port in self.plan.prints.clone() {
+            let found = survey.programmes.iter().find(|programme| programme.name == port.name);
+            if let Some((gain_db, ceiling_dbtp)) = found.and_then(|programme| programme.ending) {
+                self.plan.settle(&port, gain_db, ceiling_dbtp);
+            }
+        }
+    }
+
+    fn renamed(&mut self, from: &str, to: &str) {
+        let ear = &mut self.ear;
+        let names = ear.alone.iter_mut().chain(&mut ear.silent).chain(ear.without.iter_mut().map(|(name, _)| name));
+        names.filter(|name| *name == from).for_each(|name| to.clone_into(name));
+    }
+
+    /// Everything that the page shows.
+    #[must_use]
+    pub fn view(&self) -> View {
+        let seconds = |frames: u64| frames as f64 / self.plan.rate_hz;
+        let song = &self.sheet.song;
+        let node = |node: &sheet::Node| protocol::Node {
+            name: node.name.as_str().to_owned(),
+            role: card::role(&self.sheet, node),
+            to: node.to.as_ref().map(|to| to.as_str().to_owned()),
+            sends: node.sends.iter().map(|send| send.to.as_str().to_owned()).collect(),
+            mute: node.mute,
+            expect_silence: matches!(node.kind, sheet::NodeKind::Stem { expect_silence: true, .. }),
+            card: card::of_node(node),
+        };
+        let print = |print: &sheet::Print| protocol::Print {
+            name: print.name.as_str().to_owned(),
+            from: print.from.as_str().to_owned(),
+            card: card::of_print(print),
+        };
+        let offer = |spec: &'static units::Spec| protocol::Offer {
+            name: spec.name.to_owned(),
+            title: spec.title.to_owned(),
+            summary: spec.summary.to_owned(),
+        };
+        View {
+            song: protocol::Song {
+                title: song.title.clone(),
+                artist: song.artist.clone(),
+                rate_hz: song.rate_hz,
+                length_s: seconds(self.plan.song_frames),
+                tail_s: seconds(self.plan.tail_frames),
+                sheet: self.path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
+                unsaved: self.is_unsaved(),
+                undo: self.past.would_undo().map(str::to_owned),
+                redo: self.past.would_redo().map(str::to_owned),
+                changed_outside: self.changed_outside,
+                unsaved_before: self.unsaved_before,
+            },
+            sections: self.sheet.sections.iter().map(section).collect(),
+            nodes: self.sheet.nodes.iter().map(node).collect(),
+            prints: self.sheet.prints.iter().map(print).collect(),
+            references: self.sheet.references.iter().map(|r| r.name.as_str().to_owned()).collect(),
+            hearing: self.hearing.clone(),
+            ear: self.ear.clone(),
+            findings: self.problems.iter().map(Finding::of).collect(),
+            catalogue: engine::specs().into_iter().map(offer).collect(),
+        }
+    }
+}
+
+fn section(section: &sheet::Section) -> protocol::Section {
+    protocol::Section { name: section.name.as_str().to_owned(), from_s: section.from_secs }
+}
+
+/// Reads and compiles a text. What the sheet mutes is compiled too, so that muting moves nothing.
+fn sound(text: &str, folder: &Path, known: Option<(&Arc<Folder>, u32)>) -> Result<Sound, Vec<Problem>> {
+    let (sheet, mut problems) = sheet::read(text, &engine::specs());
+    let sheet = sheet.filter(|_| problems.iter().all(|problem| problem.severity != Severity::Fail));
+    let Some(sheet) = sheet else { return Err(problems) };
+    let sources = match known {
+        Some((sources, rate_hz)) if rate_hz == sheet.song.rate_hz => sources.clone(),
+        _ => Arc::new(Folder::new(folder, sheet.song.rate_hz)),
+    };
+    let mut open = sheet.clone();
+    open.nodes.iter_mut().for_each(|node| node.mute = false);
+    let plan = engine::compile(&open, sources.as_ref()).or_else(|_| engine::compile(&sheet, sources.as_ref()))?;
+    let mut found = prints::findings::of_plan(&plan);
+    sheet::accept(&sheet, &mut found);
+    problems.extend(found);
+    Ok(Sound { sheet, problems, plan, sources })
+}
+
+fn nothing_to_hear() -> Problem {
+    let message = "The sheet has no print, so that there is nothing to hear.".to_owned();
+    Problem::new(Severity::Fail, "no-print", "sheet", message, "Give it a [[print]].".to_owned())
+}
+
+fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+fn beside(path: &Path, ending: &str) -> PathBuf {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    folder_of(path).join(format!(".{name}.{ending}"))
+}
+
+fn unsaved_file(path: &Path) -> PathBuf {
+    beside(path, "unsaved")
+}

@@ -1,0 +1,95 @@
+//! A network that plays from some place: a [`Live`] with its history, cut into pieces of 10 ms that start where asked.
+
+use std::sync::Arc;
+
+use engine::{Fault, Folder, Live, Plan};
+use units::{Frame, SILENCE};
+
+/// How long a network runs unheard before it is heard, so that dynamics and space have their history.
+const RUN_IN_MS: f64 = 500.0;
+
+/// What is to be played.
+pub struct Scene {
+    /// The network as it is to be heard.
+    pub plan: Plan,
+    /// Steps that can be listened to: prints, then references.
+    pub outputs: Vec<usize>,
+    /// Steps with a meter on the map.
+    pub nodes: Vec<usize>,
+    /// Processors whose gain reduction is shown: node or print, place in its chain; step, and link in it.
+    pub links: Vec<((String, usize), (usize, usize))>,
+    /// Where the recordings are.
+    pub sources: Arc<Folder>,
+}
+
+/// Frames in a piece of 10 ms.
+#[must_use]
+pub fn piece_frames(rate_hz: f64) -> usize {
+    (rate_hz / 100.0) as usize
+}
+
+/// A network that plays.
+pub struct Take {
+    /// The network.
+    pub live: Live,
+    /// Frames of the current block that have been played.
+    used: usize,
+    /// Frames of each output of the last piece.
+    pieces: Vec<Vec<Frame>>,
+    /// The frame of the song that the next piece starts with.
+    at: i64,
+}
+
+impl Take {
+    /// Opens a scene so that its next piece starts at a frame of the song.
+    ///
+    /// # Errors
+    /// A recording cannot be read or a processor cannot be built.
+    pub fn open(scene: &Scene, at: i64) -> Result<Self, Fault> {
+        let plan = &scene.plan;
+        let block = piece_frames(plan.rate_hz);
+        let lag = scene.outputs.iter().map(|output| plan.steps[*output].leaves).max().unwrap_or(0) as i64;
+        let run_in = units::frames_from_ms(RUN_IN_MS, plan.rate_hz) as i64;
+        let from = (at + lag - run_in).max(0).unsigned_abs();
+        let mut live = Live::open(plan, scene.sources.as_ref(), &scene.outputs, (from, block))?;
+        let mut used = block;
+        while live.position() <= at {
+            used = usize::try_from(at - live.position()).unwrap_or(0).min(block);
+            live.advance()?;
+        }
+        Ok(Self { live, used, pieces: vec![vec![SILENCE; block]; scene.outputs.len()], at })
+    }
+
+    /// The frame of the song that the next piece starts with.
+    #[must_use]
+    pub fn at(&self) -> i64 {
+        self.at
+    }
+
+    /// Computes the next piece; `metered` is told of each block as it is computed.
+    ///
+    /// # Errors
+    /// A recording cannot be read on.
+    pub fn advance(&mut self, metered: &mut dyn FnMut(&mut Live)) -> Result<(), Fault> {
+        let block = self.pieces.first().map_or(0, Vec::len);
+        let rest = block - self.used;
+        self.copy(self.used..block, 0);
+        self.live.advance()?;
+        metered(&mut self.live);
+        self.copy(0..self.used, rest);
+        self.at += block as i64;
+        Ok(())
+    }
+
+    fn copy(&mut self, from: std::ops::Range<usize>, to: usize) {
+        for (output, piece) in self.pieces.iter_mut().enumerate() {
+            piece[to..to + from.len()].copy_from_slice(&self.live.output(output)[from.clone()]);
+        }
+    }
+
+    /// Frames of an output in the last piece.
+    #[must_use]
+    pub fn piece(&self, output: usize) -> &[Frame] {
+        &self.pieces[output]
+    }
+}
