@@ -18,6 +18,8 @@ mod server;
 mod session;
 mod surveyor;
 mod take;
+#[cfg(test)]
+mod testing;
 mod through;
 
 pub use server::{Closed, Desk, Setup, open};

@@ -100,7 +100,7 @@ impl Heard {
         self.loudness.push(frames);
         let mut true_peak = TruePeakMeter::new();
         true_peak.push(frames);
-        let peak = true_peak.peaks().iter().map(|peak| peak.value).fold(0.0, f64::max);
+        let peak = true_peak.finish().iter().map(|peak| peak.value).fold(0.0, f64::max);
         self.peak = self.peak.max(peak);
         self.peaks.push(peak);
         self.whole.push(power(frames.iter().copied()));

@@ -111,7 +111,10 @@ pub struct Player {
     edition: u64,
     opening: Option<(u64, Purpose)>,
     playing: bool,
+    /// Where the piece that sounds starts.
     at: i64,
+    /// Where the last jump leads.
+    jump_to: i64,
     span: Option<(i64, i64)>,
     credit: usize,
     generation: u32,
@@ -141,6 +144,7 @@ impl Player {
             opening: None,
             playing: false,
             at: 0,
+            jump_to: 0,
             span: None,
             credit: 0,
             generation: 0,
@@ -207,8 +211,8 @@ impl Player {
                 self.report();
             }
             Order::Seek(at) => {
-                self.at = at.max(0);
-                self.open(Purpose::Jump, self.at);
+                self.jump_to = at.max(0);
+                self.open(Purpose::Jump, self.jump_to);
             }
             Order::Loop(span) => {
                 self.span = span;
@@ -226,8 +230,9 @@ impl Player {
         self.guard.watch();
         let same_ends = scene.outputs == self.scene.outputs && scene.nodes == self.scene.nodes;
         let takes = [self.now.as_mut(), self.again.as_mut(), self.next.as_mut().map(|(_, take)| take)];
-        let glides =
-            same_ends && self.opening.is_none() && takes.into_iter().flatten().all(|take| take.live.follow(&scene.plan));
+        let glides = same_ends
+            && self.opening.is_none()
+            && takes.into_iter().flatten().all(|take| take.live.follow(&scene.plan));
         self.scene = scene;
         self.edition += 1;
         self.voice = voice;
@@ -241,7 +246,7 @@ impl Player {
                     let at = take.at() + LEAD_PIECES * self.piece_frames() as i64;
                     self.open(Purpose::GoOn, at);
                 }
-                None => self.open(Purpose::Jump, self.at),
+                None => self.open(Purpose::Jump, self.jump_to),
             }
         }
     }
@@ -254,9 +259,6 @@ impl Player {
 
     /// Opens a network on a thread of its own. One at a time: if one is under way, it is opened again when that is done.
     fn open(&mut self, purpose: Purpose, at: i64) {
-        if purpose == Purpose::Jump {
-            self.generation += 1;
-        }
         if self.opening.is_some() {
             // What is under way is out of date; see `take`.
             let urgent = |(_, other): (u64, Purpose)| if other == Purpose::Jump { other } else { purpose };
@@ -295,7 +297,7 @@ impl Player {
                 let at = take.at() + LEAD_PIECES * self.piece_frames() as i64;
                 self.open(Purpose::GoOn, at);
             }
-            _ => self.open(Purpose::Jump, self.at),
+            _ => self.open(Purpose::Jump, self.jump_to),
         }
     }
 
@@ -340,6 +342,7 @@ impl Player {
             if let Some((purpose, take)) = self.next.take() {
                 self.now = Some(take);
                 if purpose == Purpose::Jump {
+                    self.generation += 1;
                     self.guard.watch();
                     self.heard.restart();
                 }
@@ -445,3 +448,6 @@ fn mix(out: &mut [Frame], gain: f64, before: Option<Vec<Frame>>, gain_before: f6
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -121,7 +121,8 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         let at = format!("port {}", setup.port);
         Closed::Fault(Fault::machine("no-address", &at, format!("The desk has no address: {error}."), remedy))
     };
-    let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(machine)?;
+    let runtime =
+        tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(machine)?;
     let address = SocketAddr::from((Ipv4Addr::LOCALHOST, setup.port));
     let listener = runtime.block_on(TcpListener::bind(address)).map_err(machine)?;
     let port = listener.local_addr().map_err(machine)?.port();

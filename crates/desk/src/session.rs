@@ -56,13 +56,8 @@ impl Session {
         let sound = sound(&loaded.text, loaded.folder(), None)?;
         let first = sound.sheet.prints.first().map(|print| print.name.as_str().to_owned());
         let programme = first.ok_or_else(|| vec![nothing_to_hear()])?;
-        let hearing = Hearing {
-            programme,
-            matched: true,
-            through: Through::Nothing,
-            span_s: None,
-            monitor_db: FIRST_MONITOR_DB,
-        };
+        let hearing =
+            Hearing { programme, matched: true, through: Through::Nothing, span_s: None, monitor_db: FIRST_MONITOR_DB };
         let unsaved_before = fs::read_to_string(unsaved_file(path)).is_ok_and(|text| text != loaded.text);
         let mut session = Self {
             path: path.to_owned(),
@@ -338,6 +333,14 @@ impl Session {
     fn take_text(&mut self, text: String) -> Result<(), Box<Problem>> {
         let sound = sound(&text, self.folder(), Some((&self.sources, self.sheet.song.rate_hz)));
         let sound = sound.map_err(|problems| Box::new(problems.into_iter().next().unwrap_or_else(nothing_to_hear)))?;
+        if sound.sheet.prints.is_empty() {
+            return Err(Box::new(nothing_to_hear()));
+        }
+        if sound.sheet.song.rate_hz != self.sheet.song.rate_hz {
+            let message = "The sample rate cannot change while the desk is open.".to_owned();
+            let remedy = "Change it in the file, and open the desk again.".to_owned();
+            return Err(Box::new(Problem::new(Severity::Fail, "rate-fixed", "song", message, remedy)));
+        }
         (self.text, self.sheet, self.problems) = (text, sound.sheet, sound.problems);
         (self.plan, self.sources) = (sound.plan, sound.sources);
         self.settle();
@@ -452,3 +455,6 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
 fn unsaved_file(path: &Path) -> PathBuf {
     beside(path, "unsaved")
 }
+
+#[cfg(test)]
+mod tests;

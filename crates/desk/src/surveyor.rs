@@ -53,9 +53,13 @@ impl Surveyor {
             let (sheet, sources) = shared.session().for_survey();
             let folder = shared.session().folder().to_owned();
             let Ok(plan) = engine::compile(&sheet, sources.as_ref()) else { continue };
-            let course = Course { threads: 1, stop: &self.stop, progress: &|part| {
-                shared.tell(&Told::Progress { what: "Surveying the song".to_owned(), part });
-            } };
+            let course = Course {
+                threads: 1,
+                stop: &self.stop,
+                progress: &|part| {
+                    shared.tell(&Told::Progress { what: "Surveying the song".to_owned(), part });
+                },
+            };
             match survey(&sheet, &plan, (&folder, sources.as_ref()), &course) {
                 Ok(found) => {
                     let sounds = sounds(&found);

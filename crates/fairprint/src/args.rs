@@ -37,6 +37,8 @@ pub enum Command {
     Compare(CompareArgs),
     /// Listen to a sheet and say what each path adds, and where it does harm.
     Advise(AdviseArgs),
+    /// Open the live page: hear the song through the engine that prints it, see what flows where, move things.
+    Desk(DeskArgs),
     /// List starting points: complete chains for tasks, each with what it does to the demo song.
     Starts(StartsArgs),
     /// Write the reference: a page for each processor, with figures measured from it.
@@ -146,6 +148,22 @@ pub struct AdviseArgs {
     #[arg(long, value_name = "FILE")]
     pub residual: Option<PathBuf>,
     /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
+}
+
+/// Arguments of `desk`.
+#[derive(Debug, clap::Args)]
+pub struct DeskArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Port on the loopback address; any free one when not given.
+    #[arg(long, default_value_t = 0)]
+    pub port: u16,
+    /// Print the link only.
+    #[arg(long)]
+    pub no_browser: bool,
+    /// Threads for printing; all processors when not given.
     #[arg(long)]
     pub threads: Option<usize>,
 }

@@ -4,6 +4,7 @@ pub mod advise;
 pub mod check;
 pub mod compare;
 pub mod demo;
+pub mod desk;
 pub mod intake;
 pub mod measure;
 pub mod print;
@@ -23,6 +24,7 @@ sample, a clean print for mastering, a loud one for approval, all measured from 
   fairprint demo            make a song from nothing, print it, and see what you get
   fairprint intake FOLDER   check a folder of stems and get a sheet to start from
   fairprint print SHEET     print it
+  fairprint desk SHEET      hear it and move it, on a page of this machine
   fairprint starts          chains to start from, each with what it does, measured
   fairprint --help          everything else
 

@@ -25,6 +25,7 @@ fn main() -> ExitCode {
         Some(Command::Measure(args)) => commands::measure::run(&voice, &args),
         Some(Command::Compare(args)) => commands::compare::run(&voice, &args),
         Some(Command::Advise(args)) => commands::advise::run(&voice, &args),
+        Some(Command::Desk(args)) => commands::desk::run(&voice, &args),
         Some(Command::Starts(args)) => commands::starts::run(&voice, &args),
         Some(Command::Reference(args)) => commands::reference::run(&voice, &args),
         Some(Command::Schema) => commands::schema::run(),

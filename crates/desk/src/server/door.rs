@@ -54,7 +54,8 @@ impl Door {
     fn knows(&self, headers: &HeaderMap) -> bool {
         let name = format!("{}=", self.cookie_name());
         let cookies = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
-        let mut values = cookies.flat_map(|line| line.split(';')).filter_map(|cookie| cookie.trim().strip_prefix(&name));
+        let mut values =
+            cookies.flat_map(|line| line.split(';')).filter_map(|cookie| cookie.trim().strip_prefix(&name));
         values.any(|value| same(value, &self.cookie))
     }
 

@@ -10,8 +10,11 @@ use axum::response::{IntoResponse, Response};
 use super::Shared;
 
 /// Files of a revision that are shown, and what they are.
-const SHOWN: &[(&str, &str)] =
-    &[("report.html", "text/html; charset=utf-8"), ("report.json", "application/json"), ("sheet.toml", "text/plain; charset=utf-8")];
+const SHOWN: &[(&str, &str)] = &[
+    ("report.html", "text/html; charset=utf-8"),
+    ("report.json", "application/json"),
+    ("sheet.toml", "text/plain; charset=utf-8"),
+];
 
 pub(super) async fn index() -> Response {
     page(Path("index.html".to_owned())).await
@@ -25,10 +28,13 @@ pub(super) async fn page(Path(path): Path<String>) -> Response {
 }
 
 /// A document of a revision. Both names are compared with what may be there, so that no other file can be read.
-pub(super) async fn report(State(shared): State<Arc<Shared>>, Path((revision, file)): Path<(String, String)>) -> Response {
-    let is_revision = revision.strip_prefix('r').is_some_and(|digits| {
-        (3..=9).contains(&digits.len()) && digits.bytes().all(|byte| byte.is_ascii_digit())
-    });
+pub(super) async fn report(
+    State(shared): State<Arc<Shared>>,
+    Path((revision, file)): Path<(String, String)>,
+) -> Response {
+    let is_revision = revision
+        .strip_prefix('r')
+        .is_some_and(|digits| (3..=9).contains(&digits.len()) && digits.bytes().all(|byte| byte.is_ascii_digit()));
     let Some((name, kind)) = SHOWN.iter().find(|(name, _)| *name == file).filter(|_| is_revision) else {
         return missing();
     };

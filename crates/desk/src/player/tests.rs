@@ -1,0 +1,168 @@
+//! What the player sends, piece by piece.
+
+use std::sync::mpsc;
+use std::time::Duration;
+
+use engine::{Folder, Setup, Sink, Stream, Taken};
+use sheet::Edit;
+
+use super::*;
+use crate::session::Session;
+use crate::testing::Song;
+
+/// A player at work.
+struct Listening {
+    orders: Sender<Order>,
+    pieces: Receiver<Piece>,
+    thread: Option<thread::JoinHandle<()>>,
+}
+
+impl Listening {
+    fn to(session: &Session) -> Self {
+        let (orders, received) = mpsc::channel();
+        let (sound, pieces) = mpsc::channel();
+        let ears = Ears {
+            sound: Box::new(move |piece| drop(sound.send(piece))),
+            now: Box::new(|_| ()),
+            fault: Box::new(|fault| panic!("{fault:?}")),
+        };
+        let voice = Voice { monitor_db: 0.0, ..session.voice() };
+        let player = Player::new(received, orders.clone(), ears, Arc::new(session.scene()), voice);
+        Self { orders, pieces, thread: Some(thread::spawn(move || player.run())) }
+    }
+
+    fn order(&self, order: Order) {
+        self.orders.send(order).expect("it listens");
+    }
+
+    /// The next pieces, granted one by one.
+    fn hear(&self, pieces: usize) -> Vec<Piece> {
+        let next = |_| {
+            self.order(Order::Credit(480));
+            self.pieces.recv_timeout(Duration::from_secs(20)).expect("it plays")
+        };
+        (0..pieces).map(next).collect()
+    }
+}
+
+impl Drop for Listening {
+    fn drop(&mut self) {
+        self.order(Order::End);
+        if let Some(thread) = self.thread.take() {
+            thread.join().expect("it ended well");
+        }
+    }
+}
+
+struct Keep<'a>(&'a mut Vec<Frame>);
+
+impl Sink for Keep<'_> {
+    fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
+        self.0.extend_from_slice(taken.lane(0));
+        Ok(())
+    }
+}
+
+/// The print as it is rendered to a file.
+fn printed(session: &Session) -> Vec<Frame> {
+    let (sheet, sources) = session.for_survey();
+    let sources: &Folder = &sources;
+    let plan = engine::compile(&sheet, sources).expect("it compiles");
+    let mut frames = Vec::new();
+    let stream = Stream::open(&plan, sources, &[plan.prints[0].step], &Setup::default()).expect("it opens");
+    stream.run(1, vec![Box::new(Keep(&mut frames))], &|_| ()).expect("it renders");
+    frames
+}
+
+/// Largest difference between pieces and the frames of a print at the same place.
+fn difference(pieces: &[Piece], print: &[Frame]) -> f64 {
+    let pairs = pieces.iter().flat_map(|piece| {
+        let at = usize::try_from(piece.at).expect("after the start");
+        piece.frames.iter().zip(&print[at..])
+    });
+    pairs.map(|(a, b)| (a[0] - b[0]).abs().max((a[1] - b[1]).abs())).fold(0.0, f64::max)
+}
+
+#[test]
+fn it_plays_the_samples_of_the_print() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let print = printed(&session);
+    let listening = Listening::to(&session);
+    listening.order(Order::Play);
+    let pieces = listening.hear(100);
+    assert!(pieces[0].frames.iter().flatten().all(|x| x.abs() < 1e-3), "it comes up from silence");
+    assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480));
+    // The guard watches the first second; then nothing stands between, and the print is far below its ceiling.
+    listening.hear(20);
+    assert!(difference(&listening.hear(80), &print) < 1e-12);
+    // From anywhere else too, once the equaliser has its history; and the place is the one that was asked for.
+    listening.order(Order::Seek(123_456));
+    let pieces = std::iter::repeat_with(|| listening.hear(1)).flatten().find(|piece| piece.generation == 2);
+    let late = 1200;
+    let found = pieces.expect("it jumps");
+    assert!((found.at - 123_456).abs() < late, "{}", found.at);
+    listening.hear(30);
+    assert!(difference(&listening.hear(20), &print) < 1e-9);
+}
+
+#[test]
+fn a_processor_that_is_taken_out_fades_over_at_the_same_frame() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    let before = printed(&session);
+    let listening = Listening::to(&session);
+    listening.order(Order::Play);
+    listening.hear(130);
+    let off =
+        Edit::Set { path: vec!["stem".into(), "b".into(), "chain".into(), 0.into(), "off".into()], value: true.into() };
+    session.edit(&[off], "equaliser of b taken out", false).expect("it can be taken out");
+    let after = printed(&session);
+    listening.order(Order::Scene(Arc::new(session.scene()), Voice { monitor_db: 0.0, ..session.voice() }));
+    let pieces = listening.hear(150);
+    assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
+    assert!(difference(&pieces[..1], &before) < 1e-9, "what was heard goes on until then");
+    assert!(difference(&pieces[120..], &after) < 1e-9);
+    let step = |frames: &[Frame]| frames.windows(2).map(|p| (p[1][0] - p[0][0]).abs()).fold(0.0, f64::max);
+    let played: Vec<Frame> = pieces.iter().flat_map(|piece| piece.frames.iter().copied()).collect();
+    assert!(step(&played) <= 1.05 * step(&before).max(step(&after)), "nothing clicks");
+}
+
+#[test]
+fn a_loop_comes_round_and_round() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let listening = Listening::to(&session);
+    listening.order(Order::Loop(Some((48_000, 96_000))));
+    listening.order(Order::Seek(90_000));
+    listening.order(Order::Play);
+    let mut jumps = Vec::new();
+    let mut last = i64::MIN;
+    while jumps.len() < 3 {
+        for piece in listening.hear(10) {
+            if last > piece.at {
+                jumps.push((last, piece.at));
+            }
+            last = piece.at;
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
+    for (from, to) in jumps {
+        assert!((94_000..97_500).contains(&from) && (46_000..49_000).contains(&to), "from {from} to {to}");
+    }
+}
+
+#[test]
+fn it_sends_no_more_than_the_page_can_take() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let listening = Listening::to(&session);
+    listening.order(Order::Play);
+    listening.hear(3);
+    assert!(listening.pieces.recv_timeout(Duration::from_millis(200)).is_err());
+    listening.order(Order::Credit(480));
+    listening.order(Order::Pause);
+    listening.order(Order::Credit(48_000));
+    let sent = std::iter::from_fn(|| listening.pieces.recv_timeout(Duration::from_millis(200)).ok()).count();
+    assert!(sent <= 1, "{sent} after the pause");
+}
