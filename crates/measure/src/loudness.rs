@@ -184,6 +184,14 @@ impl LoudnessMeter {
         self.integrated_lufs_at(0.0)
     }
 
+    /// Integrated loudness of a stretch in seconds, to the nearest tenth, gated as if there were nothing else.
+    #[must_use]
+    pub fn integrated_lufs_between(&self, secs: [f64; 2]) -> Option<f64> {
+        let [from, to] = secs.map(|secs| ((secs * 10.0).round().max(0.0) as usize).min(self.tenths.len()));
+        let stretch = Self { tenths: self.tenths.get(from..to)?.to_vec(), ..self.clone() };
+        stretch.integrated_lufs()
+    }
+
     /// Integrated loudness of the same programme with a gain applied, exactly: the energies scale, and the absolute
     /// gate meets other blocks. Takes microseconds; hears no sample again.
     #[must_use]

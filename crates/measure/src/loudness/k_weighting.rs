@@ -50,6 +50,18 @@ impl KWeighting {
         [self.shelf, self.high_pass]
     }
 
+    /// Factor by which it takes the power of a frequency, at the rate that it was made for.
+    #[must_use]
+    pub fn power_gain(&self, hz: f64, rate_hz: f64) -> f64 {
+        let angle = 2.0 * PI * hz / rate_hz;
+        let power = |c: [f64; 3]| {
+            let along = |of: fn(f64) -> f64| c[0] + c[1] * of(angle) + c[2] * of(2.0 * angle);
+            let (re, im) = (along(libm::cos), c[1] * libm::sin(angle) + c[2] * libm::sin(2.0 * angle));
+            re * re + im * im
+        };
+        self.sections().iter().map(|Section { b, a: [a1, a2] }| power(*b) / power([1.0, *a1, *a2])).product()
+    }
+
     /// Filters some frames and adds their weighted energy (sum of squares) to `energy`, frame by frame, so that the
     /// result does not depend on how the programme was cut.
     #[must_use]

@@ -243,3 +243,25 @@ fn decay_into_silence_leaves_no_denormals() {
     assert_eq!(meter.filter.memory, [[0.0; 2]; 4]);
     assert!(meter.integrated_lufs().is_some());
 }
+
+#[test]
+fn the_filter_weighs_powers_as_its_response_says() {
+    // BS.1770-5, Annex 1: the response of the printed coefficients at 48 kHz, worked out apart from this code.
+    let filter = KWeighting::new(48_000.0, [1.0; 2]);
+    for (hz, db) in [(20.0, -13.275), (100.0, -1.133), (997.0, 0.691), (2000.0, 3.071), (10_000.0, 4.042)] {
+        let gain = units::db_from_power(filter.power_gain(hz, 48_000.0));
+        // The high-pass keeps its numerator at 1, -2, 1, so that nothing else is to be taken off.
+        assert!((gain - db).abs() < 0.001, "{hz} Hz: {gain}, expected {db}");
+    }
+}
+
+#[test]
+fn a_stretch_reads_like_a_programme_of_its_own() {
+    let frames = steps(48_000.0, &[(-36.0, 5.0), (-20.0, 4.0), (-30.0, 6.0)]);
+    let meter = read(&frames, 48_000.0);
+    assert_near("whole", meter.integrated_lufs_between([0.0, 15.0]), meter.integrated_lufs().unwrap(), 1e-12);
+    assert_near("middle", meter.integrated_lufs_between([5.0, 9.0]), -19.9933, 0.05);
+    assert_near("end", meter.integrated_lufs_between([9.0, 15.0]), -29.9933, 0.05);
+    assert_eq!(meter.integrated_lufs_between([9.0, 9.1]), None, "too short for a block");
+    assert_eq!(meter.integrated_lufs_between([60.0, 90.0]), None);
+}
