@@ -147,6 +147,9 @@ pub struct AdviseArgs {
     /// Write what a codec adds to the first loud print and takes from it here, as 32-bit WAV.
     #[arg(long, value_name = "FILE")]
     pub residual: Option<PathBuf>,
+    /// Write short files here that let one hear how the loud print travels: mono, small speaker, far, side only, soft.
+    #[arg(long, value_name = "DIR")]
+    pub hear: Option<PathBuf>,
     /// Threads to use; all processors when not given.
     #[arg(long)]
     pub threads: Option<usize>,

@@ -14,6 +14,7 @@ pub fn run(voice: &Voice, args: &AdviseArgs) -> Outcome {
         sheet: &args.sheet,
         page: args.page.as_deref(),
         residual: args.residual.as_deref(),
+        hear: args.hear.as_deref(),
         threads: threads(args.threads),
         progress: &|what, part| progress.tell(what, part),
     };
@@ -55,6 +56,7 @@ fn tell(voice: &Voice, advice: &Advice) -> Outcome {
         ));
     }
     tell_the_rest(voice, advice, widest);
+    tell_outgoing(voice, advice, widest);
     if let Some(page) = &advice.page {
         voice.say(&format!("All figures are on {}.", page.display()));
     }
@@ -81,5 +83,39 @@ fn tell_the_rest(voice: &Voice, advice: &Advice, widest: usize) {
             let drivers: Vec<String> = record.drivers.iter().map(share).collect();
             voice.say(&format!("  {:widest$}  It is driven by {}.", "", drivers.join(", ")));
         }
+    }
+}
+
+/// Whether prints are twins, what mono and small speakers lose, what an a cappella keeps, what was written to hear.
+fn tell_outgoing(voice: &Voice, advice: &Advice, widest: usize) {
+    let line = |text: String| voice.say(&format!("  {:widest$}  {text}", ""));
+    for pair in &advice.twins {
+        let (loud, clean) = (&pair.approval, &pair.mastering);
+        if pair.parted.iter().any(|parted| !parted.is_empty()) {
+            line(format!("{loud} and {clean} are not the same mix."));
+            continue;
+        }
+        let moved = pair.sections.iter().flat_map(|s| s.stems_db().into_iter().map(move |(stem, db)| (s, stem, db)));
+        let most = moved.max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()));
+        let most = most.map_or_else(String::new, |(section, stem, db)| {
+            format!("; of all stems its chain moves {stem} most, by {} dB in {}", figure(Some(db), 1), section.name)
+        });
+        line(format!("{loud} and {clean} share all {} stems and buses{most}.", pair.shared));
+    }
+    for print in &advice.translations {
+        let [low, ..] = print.soft_low_mid_high_db;
+        line(format!(
+            "{}: mono loses {} dB, loudness on a small speaker changes by {} LU, played softly its low end seems to change by {} dB.",
+            print.print,
+            figure(print.mono_lost_db, 1),
+            figure(print.small_speaker_lu, 1),
+            figure(low, 1),
+        ));
+    }
+    for record in &advice.a_cappellas {
+        line(format!("{} keeps {}.", record.alternate, record.kept.join(", ")));
+    }
+    for file in &advice.heard {
+        line(format!("Wrote {}: {}.", file.path.display(), file.what));
     }
 }

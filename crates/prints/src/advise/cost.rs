@@ -1,8 +1,9 @@
 //! What loudness costs: the end of a print at many gains.
 //!
 //! What comes out ahead of a print's limiter is kept, and its end is rendered again from there, a decibel at a time.
-//! A long song is stood for by cells (see [`super::cells`]); one render of the whole at one gain proves it, and what it
-//! reads apart from the cells stands in the record.
+//! A long song is stood for by cells (see [`super::cells`]); one render of the whole at the gain that the print asks for
+//! proves it, and what it reads apart from the cells stands in the record. That render is the print as it will be: whatever
+//! else is asked about it is asked there.
 //!
 //! - **Reduction**: power out over power in, in windows of 10 ms with the gain taken off; the most, and what 5 % of the
 //!   windows exceed. The clipper's is its declared share of the highest peak's excess.
@@ -13,7 +14,9 @@
 //!
 //! Reduction, distortion and knee are common practice, no source.
 
-use std::path::Path;
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -26,9 +29,10 @@ use units::{Frame, Problem, Severity, db_from_gain, db_from_power, gain_from_db}
 
 use super::cells::{cells, read_spans, write_spool};
 use super::codecs::{self, CodecRecord, Trip};
-use super::hear::{Heard, Wants, spool_name};
+use super::hear::{self, Heard, Hearing, Wants, spool_name};
 use super::taps::Taps;
 use crate::files::{self, codec_of};
+use crate::revision::machine;
 use crate::solve::GAIN_RANGE_DB;
 use crate::spool::media_fault;
 
@@ -119,6 +123,13 @@ fn between(points: &[CostPoint], lufs: f64, of: impl Fn(&CostPoint) -> f64) -> O
     Some(of(&next[0]) + part * (of(&next[1]) - of(&next[0])))
 }
 
+/// The gain for a loudness; out of reach, the one that comes nearest.
+fn gain_for(points: &[CostPoint], lufs: f64) -> f64 {
+    let near = |point: &&CostPoint| (point.lufs - lufs).abs();
+    let nearest = || points.iter().min_by(|a, b| near(a).total_cmp(&near(b))).map_or(0.0, |point| point.gain_db);
+    between(points, lufs, |point| point.gain_db).unwrap_or_else(nearest)
+}
+
 /// What is heard ahead of a print's end.
 pub(super) struct HeadTap<'a> {
     print: &'a Print,
@@ -191,16 +202,35 @@ pub(super) struct Bench<'a> {
     pub work: &'a Path,
     pub threads: usize,
     pub progress: &'a (dyn Fn(f64) + Sync),
+    /// Frames at which sections start.
+    pub cuts: &'a [u64],
+    /// What is wanted of the whole print at the gain that it asks for.
+    pub wants: Wants,
 }
 
+/// A whole print at the gain that it asks for.
+pub(super) struct WholePrint {
+    pub heard: Heard,
+    /// The folder that its signal lies in, if that was wanted.
+    pub work: PathBuf,
+}
+
+/// The step of a print's end in a plan of its own.
+pub(super) const END_STEP: usize = 1;
+
 impl HeadTap<'_> {
-    /// The record of the print; none if it is silent.
+    /// The print's name.
+    pub(super) fn name(&self) -> &str {
+        &self.print.name
+    }
+
+    /// The record of the print, and the whole of it; none if it is silent.
     pub(super) fn record(
         &self,
         bench: &Bench<'_>,
         heard: &Heard,
         references: &[(String, f64)],
-    ) -> Result<Option<CostRecord>, Fault> {
+    ) -> Result<Option<(CostRecord, WholePrint)>, Fault> {
         let loudness = &heard.parts[&self.head].loudness;
         let rate_hz = bench.plan.rate_hz;
         let whole_s = bench.plan.print_frames() as f64 / rate_hz;
@@ -218,17 +248,13 @@ impl HeadTap<'_> {
             Some(Loudness::Match(name)) => references.iter().find(|(other, _)| name == other.as_str()).map(|r| r.1),
             None => None,
         };
-        let codecs = run.codecs(&points, target_lufs, &spans)?;
-        let near = |point: &&CostPoint| (point.lufs - target_lufs.unwrap_or(-10.0)).abs();
-        let proof = points.iter().min_by(|a, b| near(a).total_cmp(&near(b))).filter(|_| spans.len() > 1);
-        let whole_less_cells_lu = match proof {
-            Some(point) => {
-                let whole = run.end(&spool_name(self.head), bench.plan.print_frames(), point.gain_db, bench.threads)?;
-                whole.loudness.integrated_lufs().map(|lufs| lufs - point.lufs)
-            }
-            None => None,
-        };
-        Ok(Some(CostRecord {
+        let gain_db = target_lufs.map_or(0.0, |lufs| gain_for(&points, lufs));
+        let ended = run.end(&file, sound.len() as u64, gain_db, bench.threads)?;
+        let codecs = run.codecs(&ended, &spans)?;
+        let whole = run.whole(gain_db)?;
+        let lufs = [&whole.heard.parts[&END_STEP].loudness, &ended.loudness].map(LoudnessMeter::integrated_lufs);
+        let whole_less_cells_lu = lufs[0].zip(lufs[1]).filter(|_| spans.len() > 1).map(|(whole, cells)| whole - cells);
+        let record = CostRecord {
             print: self.print.name.as_str().to_owned(),
             secs: [sound.len() as f64 / rate_hz, whole_s],
             whole_less_cells_lu,
@@ -240,7 +266,8 @@ impl HeadTap<'_> {
             references: references.to_vec(),
             players_lufs: TARGETS_LUFS.to_vec(),
             codecs,
-        }))
+        };
+        Ok(Some((record, whole)))
     }
 
     fn clip_share(&self, plan: &Plan) -> f64 {
@@ -274,17 +301,10 @@ struct Ended {
     frames: Vec<Frame>,
 }
 
-struct EndSink {
-    loudness: LoudnessMeter,
-    frames: Option<Vec<Frame>>,
-}
-
-impl Sink for &mut EndSink {
+impl Sink for &mut Ended {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
         self.loudness.push(taken.lane(0));
-        if let Some(frames) = &mut self.frames {
-            frames.extend_from_slice(taken.lane(0));
-        }
+        self.frames.extend_from_slice(taken.lane(0));
         Ok(())
     }
 }
@@ -352,16 +372,9 @@ impl Run<'_> {
         })
     }
 
-    /// The print through codecs, at the gain that gives the loudness that it asks for, or at none.
-    fn codecs(
-        &self,
-        points: &[CostPoint],
-        target_lufs: Option<f64>,
-        spans: &[[f64; 2]],
-    ) -> Result<Vec<CodecRecord>, Fault> {
+    /// The print through codecs.
+    fn codecs(&self, ended: &Ended, spans: &[[f64; 2]]) -> Result<Vec<CodecRecord>, Fault> {
         let bench = self.bench;
-        let gain_db = target_lufs.and_then(|lufs| between(points, lufs, |point| point.gain_db)).unwrap_or(0.0);
-        let ended = self.end(self.file, self.sound.len() as u64, gain_db, bench.threads)?;
         let trip = Trip {
             frames: &ended.frames,
             spans,
@@ -379,11 +392,22 @@ impl Run<'_> {
         let plan = Plan { song_frames: frames, tail_frames: 0, ..bench.plan.clone() };
         let plan = plan.ending(self.tap.port, file, gain_db, None);
         let sources = Folder::new(bench.work, bench.plan.rate_hz as u32);
-        let keep = frames == self.sound.len() as u64;
-        let mut sink = EndSink { loudness: LoudnessMeter::new(plan.rate_hz), frames: keep.then(Vec::new) };
-        let stream = Stream::open(&plan, &sources, &[1], &Setup::default())?;
-        stream.run(threads, vec![Box::new(&mut sink)], &|_| ())?;
-        Ok(Ended { loudness: sink.loudness, frames: sink.frames.unwrap_or_default() })
+        let mut ended = Ended { loudness: LoudnessMeter::new(plan.rate_hz), frames: Vec::new() };
+        let stream = Stream::open(&plan, &sources, &[END_STEP], &Setup::default())?;
+        stream.run(threads, vec![Box::new(&mut ended)], &|_| ())?;
+        Ok(ended)
+    }
+
+    /// Hears the whole print at a gain.
+    fn whole(&self, gain_db: f64) -> Result<WholePrint, Fault> {
+        let bench = self.bench;
+        let work = bench.work.join(format!("print {}", self.tap.head));
+        fs::create_dir(&work).map_err(|error| machine(&work, &error))?;
+        let plan = bench.plan.ending(self.tap.port, &spool_name(self.tap.head), gain_db, None);
+        let wants = BTreeMap::from([(END_STEP, bench.wants)]);
+        let hearing = Hearing { plan, wants, cuts: bench.cuts.to_vec() };
+        let sources = Folder::new(bench.work, bench.plan.rate_hz as u32);
+        Ok(WholePrint { heard: hear::hear(hearing, &sources, &work, bench.threads, &|_| ())?, work })
     }
 }
 

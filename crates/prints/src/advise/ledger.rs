@@ -252,6 +252,11 @@ struct Gathered {
 }
 
 impl LedgerTaps {
+    /// Every stem and the step that hears it behind its fader.
+    pub(super) fn faders(&self) -> impl Iterator<Item = (&str, usize)> {
+        self.stems.iter().map(String::as_str).zip(self.faders.iter().copied())
+    }
+
     /// Sets the gain ahead of a print's limiter to what its loudness needs.
     pub(super) fn set_gain(&mut self, print: &str, gain_db: f64) {
         for (_, step) in self.gains.iter().filter(|(name, _)| name == print) {

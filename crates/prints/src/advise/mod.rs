@@ -1,5 +1,5 @@
 //! Advice on a sheet, from what is heard of it: what each path adds and where it does harm, what loudness costs, who goes
-//! where.
+//! where, what the loud print hides, how prints travel.
 //!
 //! [`advise`] renders the song once with a tap on every path and every processor; then it probes what is parallel, renders
 //! the ends of prints at many gains, and takes the stems apart over a few passages. Nothing is printed. Each file below
@@ -7,18 +7,24 @@
 //! each with its method and its source.
 
 mod alignment;
+mod aloud;
 mod cells;
 mod codecs;
 mod cost;
 mod hear;
 mod ledger;
+mod leftovers;
+mod outgoing;
 mod page;
 mod paths;
 mod plot;
 mod pre_delay;
 mod routing;
+mod sections;
 mod sides;
 mod taps;
+mod translation;
+mod twins;
 
 use std::collections::HashMap;
 use std::fs;
@@ -35,12 +41,16 @@ use crate::record::AcceptedRecord;
 use crate::revision::machine;
 
 pub use alignment::{SumRecord, WayRecord};
+pub use aloud::AloudRecord;
 pub use codecs::CodecRecord;
 pub use cost::{CostPoint, CostRecord};
 pub use ledger::{DriverRecord, LedgerRecord, LedgerWay};
+pub use leftovers::{LeftoverRecord, StillFed};
 pub use paths::{BlendPoint, Change, PathKind, PathRecord};
 pub use pre_delay::{DelayPoint, PreDelayRecord};
 pub use sides::SideRecord;
+pub use translation::{MonoBand, ThinStem, TranslationRecord};
+pub use twins::{TwinChange, TwinRecord, TwinSection};
 
 /// What to give advice on.
 pub struct Question<'a> {
@@ -50,6 +60,8 @@ pub struct Question<'a> {
     pub page: Option<&'a Path>,
     /// Where to write what a codec adds to the first loud print and takes from it, if that is wanted.
     pub residual: Option<&'a Path>,
+    /// A folder for short files of how the print that asks for loudness travels, if they are wanted.
+    pub hear: Option<&'a Path>,
     /// Threads to share the work among.
     pub threads: usize,
     /// Told what is going on and which part of it is done.
@@ -83,6 +95,16 @@ pub struct Advice {
     pub drivers: Vec<DriverRecord>,
     /// Side effects on each stem of each move of middle and sides, and of each return.
     pub sides: Vec<SideRecord>,
+    /// Whether prints are twins up to their ends, and what the ends do.
+    pub twins: Vec<TwinRecord>,
+    /// How each print travels.
+    pub translations: Vec<TranslationRecord>,
+    /// What a small speaker leaves of each stem.
+    pub thin_stems: Vec<ThinStem>,
+    /// What each a cappella holds.
+    pub a_cappellas: Vec<LeftoverRecord>,
+    /// Files of how a print travels, if any were written.
+    pub heard: Vec<AloudRecord>,
     /// The page, if one was written.
     pub page: Option<PathBuf>,
 }
@@ -100,7 +122,9 @@ impl Advice {
 /// # Errors
 /// The sheet must be mended first, or a file or the machine stands in the way.
 pub fn advise(question: &Question<'_>) -> Result<Advice, Stopped> {
-    if let Some(path) = question.residual.filter(|path| path.exists()) {
+    let aloud = question.hear.map(aloud::paths).unwrap_or_default();
+    let wanted = question.residual.into_iter().chain(aloud.iter().map(PathBuf::as_path));
+    if let Some(path) = wanted.into_iter().find(|path| path.exists()) {
         let name = path.display().to_string();
         let message = format!("{name} exists already, and audio is never overwritten.");
         let remedy = "Choose another name, or move that file away.".to_owned();
@@ -132,6 +156,14 @@ struct Listening<'a> {
     work: &'a Path,
 }
 
+/// What loudness costs all prints, and the prints themselves at the gain that they ask for.
+#[derive(Default)]
+struct Costs {
+    records: Vec<CostRecord>,
+    findings: Vec<Problem>,
+    wholes: Vec<(String, cost::WholePrint)>,
+}
+
 impl Listening<'_> {
     fn advice(&self) -> Result<Advice, Fault> {
         let Self { plan, sources, .. } = *self;
@@ -140,21 +172,27 @@ impl Listening<'_> {
         let (paths, spaces, heads) = (paths::ask(&mut taps), pre_delay::ask(&mut taps), cost::ask(&mut taps));
         let sides = sides::ask(&mut taps);
         let mut ledger = ledger::ask(&mut taps, sides.steps());
+        let outgoing = outgoing::ask(&mut taps, &heads, &paths, &ledger, self.question.hear.is_some());
         let tell = |part| progress("Listening to every path", part);
         let heard = hear::hear(taps.finish(), sources, self.work, threads, &tell)?;
         let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
         let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
         progress("Probing parallel paths", 0.0);
         let alignment = alignment::prove(plan, sources, threads)?;
-        let (costs, of_costs) = self.costs(&heads, &heard)?;
+        let Costs { records: costs, findings: of_costs, wholes } = self.costs(&heads, &heard)?;
+        let gain_of = |cost: &CostRecord| cost.target_lufs.and_then(|lufs| cost.at(lufs, |point| point.gain_db));
+        let gain_db = |print: &str| costs.iter().find(|cost| cost.print == print).and_then(gain_of);
         for cost in &costs {
-            let gain = cost.target_lufs.and_then(|lufs| cost.at(lufs, |point| point.gain_db));
-            gain.into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
+            gain_of(cost).into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
         }
         progress("Taking the stems apart", 0.0);
         let last = self.last_loudness();
         let ledger = ledger.records(&heard, sources, threads, &|stem| last.get(stem).copied())?;
         let sides = sides.records(&ledger.stems, &ledger.images);
+        let Self { sheet, work, .. } = *self;
+        let (hear, heard, wholes) = (self.question.hear, &heard, &wholes[..]);
+        let asked = outgoing::Asked { sheet, plan, sources, work, threads, hear, heard, wholes, gain_db: &gain_db };
+        let outgoing = outgoing.records(&asked)?;
         let mut findings = self.loaded.problems.clone();
         findings.extend(routing::findings(self.sheet, plan, self.loaded.folder()));
         findings.extend(paths.iter().filter_map(paths::finding));
@@ -164,6 +202,7 @@ impl Listening<'_> {
         findings.extend(ledger.records.iter().flat_map(ledger::findings));
         findings.extend(ledger.drivers.iter().filter_map(ledger::driver_finding));
         findings.extend(sides.iter().flat_map(sides::findings));
+        findings.extend(outgoing.findings);
         let (findings, accepted) = self.judged(findings);
         Ok(Advice {
             title: self.sheet.song.title.clone(),
@@ -178,30 +217,35 @@ impl Listening<'_> {
             ledger: ledger.records,
             drivers: ledger.drivers,
             sides,
+            twins: outgoing.twins,
+            translations: outgoing.translations,
+            thin_stems: outgoing.thin_stems,
+            a_cappellas: outgoing.a_cappellas,
+            heard: outgoing.aloud,
             page: None,
         })
     }
 
     /// What loudness costs each print, with the findings; writes the residual, if it is wanted.
-    fn costs(
-        &self,
-        heads: &[cost::HeadTap<'_>],
-        heard: &hear::Heard,
-    ) -> Result<(Vec<CostRecord>, Vec<Problem>), Fault> {
+    fn costs(&self, heads: &[cost::HeadTap<'_>], heard: &hear::Heard) -> Result<Costs, Fault> {
         let folder = self.loaded.folder();
         let references = if heads.is_empty() { Vec::new() } else { cost::references(self.sheet, folder)? };
         let tell = |part| (self.question.progress)("Finding what loudness costs", part);
-        let bench = cost::Bench { plan: self.plan, work: self.work, threads: self.question.threads, progress: &tell };
-        let (mut costs, mut findings) = (Vec::new(), Vec::new());
+        let cuts = sections::starts(&sections::spans(self.sheet, self.plan), self.plan.rate_hz);
+        let wants = hear::Wants { spool: self.question.hear.is_some(), ..hear::Wants::PRINT };
+        let (plan, work, threads) = (self.plan, self.work, self.question.threads);
+        let bench = cost::Bench { plan, work, threads, progress: &tell, cuts: &cuts, wants };
+        let mut all = Costs::default();
         for head in heads {
-            let Some(record) = head.record(&bench, heard, &references)? else { continue };
-            findings.extend(head.findings(&record));
-            if let Some(path) = self.question.residual.filter(|_| costs.is_empty()) {
+            let Some((record, whole)) = head.record(&bench, heard, &references)? else { continue };
+            all.findings.extend(head.findings(&record));
+            if let Some(path) = self.question.residual.filter(|_| all.records.is_empty()) {
                 head.write_residual(&bench, &record, path)?;
             }
-            costs.push(record);
+            all.records.push(record);
+            all.wholes.push((head.name().to_owned(), whole));
         }
-        Ok((costs, findings))
+        Ok(all)
     }
 
     /// Findings that stand, the worst first, and those that the sheet accepts.

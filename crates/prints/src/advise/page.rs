@@ -1,6 +1,7 @@
 //! Advice as one page that needs nothing else, in the manner of the report.
 
 mod loudness;
+mod outgoing;
 mod tables;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -36,11 +37,14 @@ pub(super) fn html(advice: &Advice) -> String {
                     (findings(advice))
                     (returns(advice))
                     (processors(advice))
+                    (outgoing::twins(advice))
                     (loudness::costs(advice))
+                    (outgoing::translation(advice))
                     (pre_delays(advice))
                     (tables::alignment(advice))
                     (tables::ledger(advice))
                     (tables::sides(advice))
+                    (outgoing::a_cappellas(advice))
                     footer {
                         "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
                         "other than those in use follow from the energies of one render."

@@ -148,6 +148,11 @@ fn returns(taps: &mut Taps<'_>) -> Vec<PathTaps> {
 }
 
 impl PathTaps {
+    /// A return and the step that hears it where it comes back.
+    pub(super) fn comes_back(&self) -> Option<(&str, usize)> {
+        (self.kind == PathKind::Return).then_some((self.name.as_str(), self.wet))
+    }
+
     /// The record of what was heard.
     pub(super) fn record(&self, heard: &Heard) -> PathRecord {
         let [dry, wet, sum] = [self.dry, self.wet, self.sum].map(|step| &heard.parts[&step]);

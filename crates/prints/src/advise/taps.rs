@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, HashSet};
 use engine::{Apart, Feed, Input, Plan, Role, Step};
 use sheet::{Node, Sheet};
 
-use super::hear::Wants;
+use super::hear::{Hearing, Wants};
+use super::sections;
 use crate::returns::returns_of;
 
 /// A sheet, its plan, the plan taken apart, and what is wanted of its steps.
@@ -23,8 +24,9 @@ impl<'a> Taps<'a> {
     }
 
     /// The plan to render, and what to hear of it.
-    pub(super) fn finish(self) -> (Plan, BTreeMap<usize, Wants>) {
-        (self.apart.plan, self.wants)
+    pub(super) fn finish(self) -> Hearing {
+        let cuts = sections::starts(&sections::spans(self.sheet, self.whole), self.whole.rate_hz);
+        Hearing { plan: self.apart.plan, wants: self.wants, cuts }
     }
 
     /// Asks for something at a step; gives the step back.
@@ -33,6 +35,8 @@ impl<'a> Taps<'a> {
         all.part |= wants.part;
         all.low |= wants.low;
         all.spool |= wants.spool;
+        all.levels |= wants.levels;
+        all.spectrum |= wants.spectrum;
         step
     }
 

@@ -4,12 +4,36 @@ use super::{Code, PRACTICE, code};
 
 pub(super) const CODES: &[Code] = &[
     code(
+        "a-cappella-leftover",
+        "An a cappella keeps an instrument that sounds, by its name, or what no kept stem makes (noise, the \
+         residue of tape) lies within 60 dB of what they make.",
+        PRACTICE,
+    ),
+    code(
         "beyond-knee",
         "A print asks for more loudness than where a decibel of gain still gives 0.7 LU; a warning from 3 LU beyond.",
         PRACTICE,
     ),
     code("codec-clips", "What a listener decodes after a codec exceeds 0 dBTP.", "EBU R 128; ITU-R BS.1770-5, Annex 2"),
+    code(
+        "contrast-lost",
+        "The loudest and the softest section differ by 2 LU or more less in a print than in the mix, by \
+         integrated loudness.",
+        PRACTICE,
+    ),
     code("doubled-path", "One signal reaches a sum by two ways that hold neither a processor nor a delay.", PRACTICE),
+    code(
+        "end-moves-balance",
+        "In a section the chain of a print moves a stem by 1.5 dB or more at matched loudness, from what it does \
+         to the sum in steps of 5 ms and three bands.",
+        PRACTICE,
+    ),
+    code(
+        "end-softens-attacks",
+        "In a section attacks are 1.5 dB or more softer in a print than in the mix: their strongest 5 ms against \
+         what follows.",
+        PRACTICE,
+    ),
     code(
         "far-speaker",
         "A stem that leans 6 dB to one side plays in the far speaker at -12 dB of the near one or more, and lay under \
@@ -40,6 +64,12 @@ pub(super) const CODES: &[Code] = &[
     ),
     code("low-end-lost", "With a return a stem has 1 dB less below 250 Hz than without.", PRACTICE),
     code("missing-part", "A stem of the last revision is not in this sheet.", PRACTICE),
+    code(
+        "mono-band-lost",
+        "A third octave within 25 dB of the strongest loses 6 dB or more in mono, which channels of equal level \
+         and a correlation of -0.5 do.",
+        "closed form for the loss; for the threshold common practice, no source",
+    ),
     code("mono-loss", "Behind a processor or with a return, mono loses 2 dB more of a stem.", PRACTICE),
     code("moving-path", "Two impulses at different times come by a way in different shapes.", PRACTICE),
     code(
@@ -59,10 +89,28 @@ pub(super) const CODES: &[Code] = &[
         "A return changes loudness by less than 0.1 LU, and spectrum, crest and width by less than 0.3 dB.",
         PRACTICE,
     ),
+    code("sibilant", "50 ms above 4 kHz reach 3 dB over the mean of the whole print.", PRACTICE),
     code("silent-path", "A stem that sounds is sent somewhere, and less than -80 dB of it arrives.", PRACTICE),
+    code(
+        "small-speaker-thin",
+        "A speaker from 200 Hz to 10 kHz leaves 3 LU less of a print (a warning from 6 LU), or what lies above \
+         250 Hz 15 dB less of a stem.",
+        "ITU-R BS.1770-5 for the weights; for band and threshold common practice, no source",
+    ),
     code(
         "turned-path",
         "A way into a sum is upside down against the others, from impulses through the plan.",
         PRACTICE,
+    ),
+    code(
+        "twins-part-early",
+        "A stem or bus is needed for one of two prints and not for the other, by the plan.",
+        PRACTICE,
+    ),
+    code(
+        "vertical-low-end",
+        "Below 300 Hz a disc's vertical movement, (L-R)/sqrt 2, is within 10 dB of its lateral one (a warning \
+         within 3 dB).",
+        "IEC 60098 for the axes, from memory; for corner and threshold common practice, no source",
     ),
 ];

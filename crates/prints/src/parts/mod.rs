@@ -217,14 +217,14 @@ impl Work<'_> {
 }
 
 /// The stems that reach a print, by name.
-fn heard(plan: &Plan, port: &Port) -> Vec<String> {
+pub(crate) fn heard(plan: &Plan, port: &Port) -> Vec<String> {
     let needed = plan.needed_for(&[port.step]);
     let stems = plan.steps.iter().zip(needed).filter(|(step, needed)| *needed && step.role == Role::Stem);
     stems.map(|(step, _)| step.name.clone()).collect()
 }
 
 /// The step of a print without the processors that an alternate leaves out.
-fn without(plan: &mut Plan, port: &Port, alternate: &Alternate) -> usize {
+pub(crate) fn without(plan: &mut Plan, port: &Port, alternate: &Alternate) -> usize {
     if alternate.without.is_empty() {
         return port.step;
     }
@@ -233,7 +233,7 @@ fn without(plan: &mut Plan, port: &Port, alternate: &Alternate) -> usize {
 }
 
 /// What an alternate with free dynamics changes in the network.
-fn changes(sheet: &Sheet, plan: &Plan, port: &Port, alternate: &Alternate) -> Changes {
+pub(crate) fn changes(sheet: &Sheet, plan: &Plan, port: &Port, alternate: &Alternate) -> Changes {
     let members = |name: &Name| -> Vec<String> {
         let stems: Vec<String> = sheet.stems_of(name).map(|stem| stem.name.as_str().to_owned()).collect();
         if stems.is_empty() { vec![name.as_str().to_owned()] } else { stems }

@@ -102,8 +102,8 @@ fn proof(record: &CostRecord) -> String {
                 under \u{2212}1 dBTP there is punch that was given away. Players do not turn up.";
     match record.whole_less_cells_lu {
         Some(lu) => format!(
-            "{head} {heard:.0} s stand for {whole:.0} s, rendered at even steps of loudness; at the gain nearest to what \
-             is asked for, the whole reads {} LU against them.",
+            "{head} {heard:.0} s stand for {whole:.0} s, rendered at even steps of loudness; at the gain that is asked \
+             for, the whole reads {} LU against them.",
             minus(lu, 2)
         ),
         None => format!("{head} The whole song was rendered."),
