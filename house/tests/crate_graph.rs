@@ -16,7 +16,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("prints", &["units", "sheet", "engine", "measure", "media"]),
     ("reference", &["units", "dsp", "measure", "sheet", "prints"]),
     ("pages", &[]),
-    ("desk", &["units", "dsp", "sheet", "engine", "measure", "media", "prints", "pages"]),
+    ("desk", &["units", "dsp", "sheet", "engine", "measure", "prints", "pages", "reference"]),
     ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference", "desk"]),
     ("house", &[]),
 ];

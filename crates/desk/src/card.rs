@@ -1,5 +1,8 @@
 //! A sheet as sentences with controls in them, from the definitions that the parser uses.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use sheet::keys::{self, Group, Takes as KeyTakes};
 use sheet::{Link, Node, Sheet, Step, Target};
 use units::{At, Kind, Param, Settings, Unit, Value};
@@ -39,7 +42,7 @@ pub fn of_node(node: &Node) -> Card {
     Card {
         sentence: phrases(keys::NODE_SENTENCE, &blank),
         sends: sends.collect(),
-        processors: processors(&at(&path, "chain"), &node.chain, node),
+        processors: processors((&node.name, &at(&path, "chain")), &node.chain, node),
         rides: rides(node, &at(&path, "rides")),
         chain: at(&path, "chain"),
     }
@@ -48,7 +51,8 @@ pub fn of_node(node: &Node) -> Card {
 /// The card of a print.
 pub fn of_print(print: &sheet::Print) -> Card {
     let chain = vec![Step::from("print"), Step::from(print.name.as_str()), Step::from("chain")];
-    let processors = print.chain.iter().enumerate().map(|(index, link)| processor(&chain, index, link, &|_| false));
+    let processors =
+        print.chain.iter().enumerate().map(|(index, link)| processor((&print.name, &chain), index, link, &|_| false));
     Card {
         sentence: Vec::new(),
         sends: Vec::new(),
@@ -90,7 +94,7 @@ fn param_of(group: &Group, name: &str) -> Option<Param> {
     }
 }
 
-fn processors(chain: &[Step], links: &[Link], node: &Node) -> Vec<Processor> {
+fn processors(chain: (&str, &[Step]), links: &[Link], node: &Node) -> Vec<Processor> {
     let of_link = |(index, link): (usize, &Link)| {
         let ridden = |at: At| node.rides.iter().any(|ride| ride.what == Target::Processor { link: index, at });
         processor(chain, index, link, &ridden)
@@ -98,7 +102,7 @@ fn processors(chain: &[Step], links: &[Link], node: &Node) -> Vec<Processor> {
     links.iter().enumerate().map(of_link).collect()
 }
 
-fn processor(chain: &[Step], index: usize, link: &Link, ridden: &dyn Fn(At) -> bool) -> Processor {
+fn processor((owner, chain): (&str, &[Step]), index: usize, link: &Link, ridden: &dyn Fn(At) -> bool) -> Processor {
     let (settings, spec) = (&link.settings, link.settings.spec());
     let path = [chain, &[Step::from(index)]].concat();
     let own = at(&path, spec.name);
@@ -127,12 +131,21 @@ fn processor(chain: &[Step], index: usize, link: &Link, ridden: &dyn Fn(At) -> b
         summary: spec.summary.to_owned(),
         caution: spec.caution.to_owned(),
         off: link.off,
+        figure: reference::has_figure(spec.name).then(|| figure(owner, index, settings)),
         sentence: phrases(spec.sentence, &blank),
         more: rest_of(spec.params, spec.sentence).filter_map(|name| blank(name).map(Blank::control)).collect(),
         rows_name: spec.rows.map(|rows| (rows.name.to_owned(), rows.singular.to_owned())),
         rows: rows.collect(),
         path,
     }
+}
+
+/// Where the figure of a processor is: its place, and a mark that changes with its settings.
+fn figure(owner: &str, place: usize, settings: &Settings) -> String {
+    let mut hasher = DefaultHasher::new();
+    format!("{settings:?}").hash(&mut hasher);
+    let owner = utf8_percent_encode(owner, NON_ALPHANUMERIC);
+    format!("/figure/{owner}/{place}?{:x}", hasher.finish())
 }
 
 fn row_blank(

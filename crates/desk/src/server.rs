@@ -191,6 +191,7 @@ impl Desk {
             .route("/talk", get(talk::connect))
             .route("/sound", get(sound::connect))
             .route("/report/{revision}/{file}", get(files::report))
+            .route("/figure/{owner}/{place}", get(files::figure))
             .route("/{*path}", get(files::page))
             .layer(middleware::from_fn_with_state(shared.clone(), door::guard))
             .with_state(shared.clone());

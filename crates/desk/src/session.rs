@@ -232,6 +232,14 @@ impl Session {
         self.ear = Ear { alone: keep(ear.alone), silent: keep(ear.silent), without };
     }
 
+    /// The settings of a processor: its node or print, and its place in the chain. With the song's tempo.
+    #[must_use]
+    pub fn settings(&self, owner: &str, place: usize) -> Option<(units::Settings, f64)> {
+        let node = self.sheet.node(owner).map(|(_, node)| &node.chain);
+        let chain = node.or_else(|| self.sheet.print(owner).map(|print| &print.chain))?;
+        Some((chain.get(place)?.settings.clone(), self.sheet.song.tempo_bpm))
+    }
+
     /// Takes what a survey has found.
     pub fn surveyed(&mut self, survey: Survey) {
         self.survey = Some(survey);

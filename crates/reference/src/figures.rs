@@ -1,5 +1,6 @@
 //! The experiments of each processor.
 
+pub mod card;
 mod colour;
 mod dynamics;
 mod filters;

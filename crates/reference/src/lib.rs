@@ -13,6 +13,8 @@ mod figures;
 mod page;
 mod plot;
 
+pub use figures::card::{figure_of, has_figure};
+
 /// What every file of the reference holds, so that it is known from a file that somebody wrote.
 pub const MARK: &str = "<!-- Made by `fairprint reference`. Change the definitions, not this file. -->";
 

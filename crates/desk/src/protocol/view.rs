@@ -152,6 +152,8 @@ pub struct Processor {
     pub caution: String,
     /// Whether it is taken out.
     pub off: bool,
+    /// Where its figure is, if it has one; another address for other settings.
+    pub figure: Option<String>,
     /// Its settings.
     pub sentence: Vec<Phrase>,
     /// Parameters that the sentence does not name.

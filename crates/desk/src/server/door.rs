@@ -19,7 +19,7 @@ use super::Shared;
 /// No script, style, font, picture or connection from elsewhere; nothing may frame the page.
 const CONTENT_POLICY: &str = "default-src 'none'; script-src 'self'; worker-src 'self'; style-src 'self'; img-src 'self' \
                               data:; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-/// The same for reports, which carry their style with them and run nothing.
+/// The same for reports and figures, which carry their style with them and run nothing.
 const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action \
                              'none'; frame-ancestors 'none'";
 
@@ -79,7 +79,8 @@ fn same(a: &str, b: &str) -> bool {
 
 /// Lets a request in or refuses it, and says with every answer what the page may do.
 pub(super) async fn guard(State(shared): State<Arc<Shared>>, request: Request, next: Next) -> Response {
-    let is_report = request.uri().path().starts_with("/report/");
+    let path = request.uri().path();
+    let is_report = path.starts_with("/report/") || path.starts_with("/figure/");
     let mut response = match admitted(&shared.door, &request) {
         Ok(None) => next.run(request).await,
         Ok(Some(cookie)) => {

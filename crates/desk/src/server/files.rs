@@ -45,6 +45,16 @@ pub(super) async fn report(
     }
 }
 
+/// The figure of a processor as it is set now. Its place is that of the card: node or print, and index in the chain.
+pub(super) async fn figure(State(shared): State<Arc<Shared>>, Path((owner, place)): Path<(String, usize)>) -> Response {
+    let found = shared.session().settings(&owner, place);
+    let Some((settings, tempo_bpm)) = found else { return missing() };
+    match tokio::task::block_in_place(|| reference::figure_of(&settings, tempo_bpm)) {
+        Some(svg) => ([(header::CONTENT_TYPE, "image/svg+xml")], svg).into_response(),
+        None => missing(),
+    }
+}
+
 fn missing() -> Response {
     (StatusCode::NOT_FOUND, "There is nothing here.\n").into_response()
 }

@@ -108,6 +108,8 @@ summary: string,
 caution: string,
 /** Whether it is taken out. */
 off: boolean,
+/** Where its figure is, if it has one; another address for other settings. */
+figure: string | null,
 /** Its settings. */
 sentence: Array<Phrase>,
 /** Parameters that the sentence does not name. */
