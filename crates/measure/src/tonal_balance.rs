@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::compare::Heard;
 use crate::compare::regions::regions;
-use crate::compare::sentence::{TONE_DB, audible_floor_db, listed};
+use crate::compare::sentence::{TONE_DB, is_heard, listed};
 
 /// How far outside the set a figure must lie to be worth a word: loudness, dynamics and width. Common practice, no source.
 const LOUDNESS_LU: f64 = 0.3;
@@ -86,10 +86,10 @@ pub fn tonal_balance(here: &Heard, set: &[Heard]) -> TonalBalance {
     balance
 }
 
-/// Level of a band over the recording's loudness; none where it is too soft to be heard beside the strongest.
+/// Level of a band over the recording's loudness; none where it is too soft to be heard.
 fn over_loudness_db(heard: &Heard, band: usize) -> Option<f64> {
     let measures = &heard.measured.measures;
-    let db = measures.third_octave_db.get(band)?.1.filter(|db| *db > audible_floor_db(measures))?;
+    let db = measures.third_octave_db.get(band)?.1.filter(|_| is_heard(measures, band))?;
     Some(db - measures.integrated_lufs?)
 }
 
@@ -194,7 +194,7 @@ mod tests {
             );
         }
         assert_eq!(balance.integrated_lufs.outside, Some(0.0), "{:?}", balance.integrated_lufs);
-        assert!(balance.statement.contains("it goes beyond all of them: 1.4 dB more at"), "{}", balance.statement);
+        assert!(balance.statement.contains("it goes beyond all of them: 1.5 dB more at"), "{}", balance.statement);
     }
 
     #[test]

@@ -1,14 +1,22 @@
 //! What differs between two programmes, in one sentence.
 
-use super::Comparison;
 use super::regions::regions;
+use super::{BandWidth, Comparison};
+use crate::equal_loudness::contour_db;
 use crate::null::PERFECT_DB;
 use crate::summary::Measures;
 
 /// A null deeper than this is no audible difference: below the last bit of 16-bit audio.
 const ALIKE_DB: f64 = -96.0;
-/// Third-octave bands so far below the programme's strongest are not spoken of.
+/// Third-octave bands so far below the programme's strongest are not spoken of. Common practice, no source.
 const AUDIBLE_RANGE_DB: f64 = 50.0;
+/// Sound pressure level that a programme is taken to be heard at: common practice, no source (79 to 85 dB are set in rooms).
+const LISTENING_DB_SPL: f64 = 80.0;
+/// Loudness level of the threshold of hearing: that of 1 kHz in ISO 226:2003, Table 1, so that the contour meets the table's
+/// thresholds.
+const THRESHOLD_PHON: f64 = 2.4;
+/// Highest band that is spoken of: ISO 226 ends at 12.5 kHz, and few hear an octave more. Common practice, no source.
+const HIGHEST_HZ: f64 = 16_000.0;
 /// Differences that are worth a word. Common practice, no source; loudness near the 1 LU that AES TD1008 calls just
 /// noticeable.
 const LOUDNESS_LU: f64 = 0.3;
@@ -67,13 +75,15 @@ impl Comparison {
         Some(format!("{:.1} LU {} than A", lu.abs(), if lu > 0.0 { "louder" } else { "quieter" }))
     }
 
-    /// The places that differ most, of the bands that are loud enough in either programme to be heard.
+    /// Whether a band is heard in either programme.
+    fn is_heard(&self, band: usize) -> bool {
+        is_heard(&self.a, band) || is_heard(&self.b, band)
+    }
+
+    /// The places that differ most, of the bands that are heard.
     fn tone_remarks(&self) -> Vec<Remark> {
-        let floors = [&self.a, &self.b].map(|m| (m, audible_floor_db(m)));
-        let heard =
-            |band: usize| floors.iter().any(|(m, floor)| m.third_octave_db[band].1.is_some_and(|db| db > *floor));
         let bands = self.matched_third_octave_db.iter().enumerate();
-        let bands: Vec<_> = bands.map(|(band, (hz, db))| (*hz, db.filter(|_| heard(band)))).collect();
+        let bands: Vec<_> = bands.map(|(band, (hz, db))| (*hz, db.filter(|_| self.is_heard(band)))).collect();
         let remark = |place: super::Region| {
             let more = if place.db > 0.0 { "more" } else { "less" };
             (place.db.abs() / TONE_DB, format!("has {:.1} dB {more} {}", place.db.abs(), place.place()))
@@ -104,8 +114,11 @@ impl Comparison {
         if let Some(db) = whole {
             return Some((db.abs() / WIDTH_DB, format!("{} (side to mid)", words(db))));
         }
-        let bands = self.width_third_octave_db.iter();
-        let bands: Vec<_> = bands.map(|band| (band.hz, band.audible_difference_db())).collect();
+        let bands = self.width_third_octave_db.iter().enumerate();
+        let difference = |(index, band): (usize, &BandWidth)| {
+            (band.hz, band.audible_difference_db().filter(|_| self.is_heard(index)))
+        };
+        let bands: Vec<_> = bands.map(difference).collect();
         let place = regions(&bands, BAND_WIDTH_DB, 1).into_iter().next()?;
         Some((place.db.abs() / BAND_WIDTH_DB, format!("{} {} (side to mid)", words(place.db), place.place())))
     }
@@ -117,9 +130,15 @@ impl Comparison {
     }
 }
 
-/// Bands under this level are not heard beside the strongest.
-pub(crate) fn audible_floor_db(measures: &Measures) -> f64 {
-    measures.third_octave_db.iter().filter_map(|(_, db)| *db).fold(f64::MIN, f64::max) - AUDIBLE_RANGE_DB
+/// Whether a third octave is heard: over the threshold of hearing with the programme's loudness at
+/// [`LISTENING_DB_SPL`], and not too far under the strongest band.
+pub(crate) fn is_heard(measures: &Measures, band: usize) -> bool {
+    let bands = &measures.third_octave_db;
+    let Some((hz, db)) = bands.get(band).and_then(|(hz, db)| Some((*hz, (*db)?))) else { return false };
+    let Some(lufs) = measures.integrated_lufs else { return false };
+    let strongest = bands.iter().filter_map(|(_, db)| *db).fold(f64::MIN, f64::max);
+    let over_threshold = db - lufs + LISTENING_DB_SPL > contour_db(THRESHOLD_PHON, hz);
+    over_threshold && db > strongest - AUDIBLE_RANGE_DB && hz <= HIGHEST_HZ
 }
 
 fn openness(db: f64) -> &'static str {

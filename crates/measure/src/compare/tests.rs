@@ -104,3 +104,26 @@ fn unrelated_programmes_are_not_nulled() {
     assert_eq!((found.delay_samples, found.polarity, found.null_depth_db), (None, None, None));
     assert!(found.gain_db.is_some());
 }
+
+#[test]
+fn what_lies_under_the_threshold_of_hearing_is_not_spoken_of() {
+    // ISO 226:2003, Table 1: 78.5 dB at 20 Hz, 44.0 dB at 50 Hz, 2.4 dB at 1 kHz. With the loudness at 80 dB those are
+    // 1.5, 36 and 77.6 dB under it; the last is ruled by the 50 dB under the strongest band, and 20 kHz is never spoken of.
+    let mut measures = measure(&music(RATE_HZ, 4.0, 7), RATE_HZ).measures;
+    measures.integrated_lufs = Some(-14.0);
+    measures.third_octave_db[12].1 = Some(-20.0);
+    for (band, over_loudness_db, heard) in [
+        (0, -1.4, true),
+        (0, -1.6, false),
+        (4, -35.9, true),
+        (4, -36.1, false),
+        (17, -55.0, true),
+        (17, -57.0, false),
+        (29, -20.0, true),
+        (30, -20.0, false),
+    ] {
+        measures.third_octave_db.iter_mut().for_each(|(_, db)| *db = db.map(|db| db.min(-20.0)));
+        measures.third_octave_db[band].1 = Some(-14.0 + over_loudness_db);
+        assert_eq!(sentence::is_heard(&measures, band), heard, "band {band} at {over_loudness_db}");
+    }
+}
