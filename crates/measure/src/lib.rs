@@ -8,6 +8,7 @@
 
 pub mod align;
 pub mod arrival;
+pub mod bleed;
 pub mod blend;
 pub mod compare;
 pub mod components;

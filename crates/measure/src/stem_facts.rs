@@ -1,13 +1,35 @@
 //! Facts about an incoming stem that checks are made of: where it sounds and where it is silent, what is wrong with its
-//! samples, what its channels have in common, and how many bits it uses.
+//! samples, what its channels have in common, and how many bits it uses; what hums, clicks, was cut, clipped or coded with
+//! loss before; and how it is tuned.
+
+mod breaks;
+mod cut_off;
+mod edges;
+mod flat_tops;
+mod hum;
+mod low_end;
+pub mod tuning;
 
 use serde::{Deserialize, Serialize};
 use units::Frame;
+
+pub use breaks::{Break, Breaks};
+pub use cut_off::CutOff;
+pub use edges::{EdgeMeter, Edges, OUTLINE_HZ};
+pub use flat_tops::FlatTops;
+pub use hum::Hum;
+pub use tuning::Tuning;
 
 use crate::align::{Polarity, align};
 use crate::level::{Clips, LevelMeter};
 use crate::summary::NonFinite;
 use crate::true_peak::{Peak, TruePeakMeter};
+use breaks::BreakFinder;
+use cut_off::CutOffFinder;
+use flat_tops::FlatTopFinder;
+use hum::HumFinder;
+use low_end::LowEnd;
+use tuning::TuningMeter;
 
 /// Level below which a sample counts as silent: the peak of dither and idle noise of 16-bit audio. Common practice, no
 /// source.
@@ -85,6 +107,23 @@ pub struct StemFacts {
     /// Bits in use, from the sign down to the lowest bit that is ever set: 16 for 16-bit audio in a 24-bit file. None if
     /// samples lie between the steps of 32 bits (floating point), or all are zero.
     pub bit_depth: Option<u32>,
+    /// Mains hum that stands through it.
+    pub hum: Option<Hum>,
+    /// Clicks.
+    pub clicks: Breaks,
+    /// Edits without a fade.
+    pub edits: Breaks,
+    /// Levels at its ends.
+    pub edges: Edges,
+    /// Tops that were cut flat, at any level.
+    pub flat_tops: Option<FlatTops>,
+    /// Where its treble was cut off.
+    pub cut_off: Option<CutOff>,
+    /// How it is tuned; none for silence.
+    pub tuning: Option<Tuning>,
+    /// RMS amplitude [`OUTLINE_HZ`] times a second.
+    #[serde(skip)]
+    pub outline: Vec<f32>,
     /// Hash of what sounds: equal for files that hold the same samples, also with other lengths of zeros around them.
     pub content_hash: u64,
 }
@@ -120,6 +159,13 @@ pub struct StemMeter {
     bits: Bits,
     hash: ContentHash,
     silence: SilenceFinder,
+    low_end: LowEnd,
+    hum: HumFinder,
+    tuning: TuningMeter,
+    breaks: BreakFinder,
+    flat_tops: FlatTopFinder,
+    cut_off: CutOffFinder,
+    edges: EdgeMeter,
 }
 
 impl StemMeter {
@@ -136,6 +182,13 @@ impl StemMeter {
             bits: Bits::default(),
             hash: ContentHash::default(),
             silence: SilenceFinder::new(),
+            low_end: LowEnd::new(rate_hz),
+            hum: HumFinder::default(),
+            tuning: TuningMeter::default(),
+            breaks: BreakFinder::new(rate_hz),
+            flat_tops: FlatTopFinder::default(),
+            cut_off: CutOffFinder::new(rate_hz),
+            edges: EdgeMeter::new(rate_hz),
         }
     }
 
@@ -145,6 +198,15 @@ impl StemMeter {
             let clean: Vec<Frame> = chunk.iter().enumerate().map(|(i, frame)| self.without_faults(i, *frame)).collect();
             self.level.push(&clean);
             self.true_peak.push(&clean);
+            let (hum, tuning) = (&mut self.hum, &mut self.tuning);
+            self.low_end.push(&clean, |stretch| {
+                hum.take(stretch);
+                tuning.take(stretch);
+            });
+            self.breaks.push(&clean);
+            self.flat_tops.push(&clean);
+            self.cut_off.push(&clean);
+            self.edges.push(&clean);
             for frame in &clean {
                 let difference = (frame[0] - frame[1]).abs();
                 self.difference_peak = self.difference_peak.max(difference);
@@ -179,6 +241,8 @@ impl StemMeter {
         let mut silences = self.silence.runs;
         silences.retain(|silence| silence.frames >= least);
         silences.truncate(MOST_SILENCES_LISTED);
+        let (clicks, edits) = self.breaks.finish();
+        let (edges, outline) = self.edges.finish(self.level.dc());
         StemFacts {
             frames: self.frames,
             first_sound_frame: self.silence.first,
@@ -194,6 +258,14 @@ impl StemMeter {
             true_peak_dbtp: louder(self.true_peak.finish()),
             sample_peak_dbfs: louder(peaks),
             bit_depth: self.bits.depth(),
+            hum: self.hum.finish(),
+            clicks,
+            edits,
+            edges,
+            flat_tops: self.flat_tops.finish(),
+            cut_off: self.cut_off.finish(),
+            tuning: self.tuning.finish(),
+            outline,
             content_hash: self.hash.value(),
         }
     }
@@ -327,5 +399,7 @@ impl ContentHash {
     }
 }
 
+#[cfg(test)]
+mod damage;
 #[cfg(test)]
 mod tests;

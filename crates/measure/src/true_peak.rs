@@ -91,13 +91,25 @@ impl TruePeakMeter {
             self.filled += count;
             frames = &frames[count..];
             if self.filled == WINDOW {
-                for channel in &mut self.channels {
-                    channel.look(&self.tables, self.first_frame);
-                    channel.window.copy_within(CHUNK.., 0);
-                }
+                self.look();
                 self.filled -= CHUNK;
                 self.first_frame += CHUNK as i64;
             }
+        }
+    }
+
+    /// Looks at the windows and makes room. Where both channels hold the same, as in most stems, one look does for both.
+    fn look(&mut self) {
+        let [left, right] = &mut self.channels;
+        let alike = left.window == right.window && left.peak == right.peak;
+        left.look(&self.tables, self.first_frame);
+        if alike {
+            right.peak = left.peak;
+        } else {
+            right.look(&self.tables, self.first_frame);
+        }
+        for channel in &mut self.channels {
+            channel.window.copy_within(CHUNK.., 0);
         }
     }
 
