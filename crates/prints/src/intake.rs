@@ -1,9 +1,12 @@
 //! What comes in: every file of a folder, looked at once, with findings.
 
+mod copies;
+mod damage;
 mod facts;
 mod groups;
 mod pairs;
 mod starter;
+mod tuning;
 mod verdicts;
 
 use std::path::{Path, PathBuf};
@@ -13,7 +16,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use engine::Fault;
 use measure::StemFacts;
 use media::Info;
-use units::Problem;
+use units::{Problem, Severity};
 
 pub use facts::audio_files;
 pub use groups::{Group, group_of, is_reference};
@@ -54,6 +57,20 @@ pub struct Intake {
     pub findings: Vec<Problem>,
     /// The rate that most stems have.
     pub rate_hz: u32,
+    /// The A that the stems are tuned to together, if enough of them has pitch.
+    pub a_hz: Option<f64>,
+}
+
+/// Findings that the short list holds.
+const SHORT: usize = 6;
+
+impl Intake {
+    /// What to look at first: the worst, one for each file and kind, a few of them.
+    #[must_use]
+    pub fn short_list(&self) -> Vec<&Problem> {
+        let urgent = self.findings.iter().filter(|finding| finding.severity > Severity::Note);
+        urgent.take(SHORT).collect()
+    }
 }
 
 /// Looks at every audio file in a folder. `progress` is told the part that is done.
@@ -83,10 +100,13 @@ pub fn intake(folder: &Path, threads: usize, progress: &(dyn Fn(f64) + Sync)) ->
     }
     let rate_hz = commonest_rate(&files);
     files.iter().for_each(|file| findings.extend(verdicts::of_file(file, rate_hz)));
+    files.iter().filter(|file| file.group().is_some()).for_each(|file| findings.extend(damage::of_file(file)));
     findings.extend(verdicts::of_set(&files));
-    findings.extend(pairs::findings(folder, &files)?);
+    findings.extend(tuning::findings(&files, rate_hz));
+    findings.extend(pairs::findings(folder, &files, threads)?);
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-    Ok(Intake { folder: folder.to_owned(), files, findings, rate_hz })
+    let a_hz = tuning::of_song(&files).map(measure::stem_facts::tuning::a_hz);
+    Ok(Intake { folder: folder.to_owned(), files, findings, rate_hz, a_hz })
 }
 
 /// Looks at files on several threads; the results are in the order of the files.

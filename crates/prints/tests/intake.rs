@@ -10,7 +10,20 @@ use units::{Frame, Severity};
 
 const RATE_HZ: u32 = 48_000;
 
+/// Noise that fades in and out at its ends, as a recording does.
 fn noise(frames: usize, seed: u64) -> Vec<Frame> {
+    let mut frames = steady(frames, seed);
+    let last = frames.len() - 1;
+    for n in 0..2400 {
+        let gain = (f64::from(n) / 1800.0 - 1.0 / 3.0).max(0.0);
+        for at in [n as usize, last - n as usize] {
+            frames[at] = frames[at].map(|x| gain * gain * x);
+        }
+    }
+    frames
+}
+
+fn steady(frames: usize, seed: u64) -> Vec<Frame> {
     let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
     let mut next = || {
         state ^= state << 13;

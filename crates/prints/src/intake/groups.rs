@@ -15,8 +15,10 @@ pub enum Group {
     Guitars,
     /// Keyboards.
     Keys,
-    /// Strings and winds.
+    /// Strings.
     Strings,
+    /// Woodwind and brass.
+    Winds,
     /// Effects and anything unnamed.
     Other,
     /// Lead voice.
@@ -36,6 +38,7 @@ impl Group {
             Self::Guitars => "guitars",
             Self::Keys => "keyboards",
             Self::Strings => "strings",
+            Self::Winds => "winds",
             Self::Other => "other",
             Self::Lead => "lead",
             Self::Backing => "backing",
@@ -132,12 +135,32 @@ const WORDS: &[(&[&str], Group)] = &[
         &["piano", "keys", "keyboard", "keyboards", "organ", "synth", "pad", "pads", "clav", "wurli", "epiano", "arp"],
         Group::Keys,
     ),
+    (&["string", "strings", "violin", "violins", "viola", "violas", "cello", "celli", "fiddle"], Group::Strings),
     (
         &[
-            "string", "strings", "violin", "viola", "cello", "brass", "horn", "horns", "trumpet", "trombone", "sax",
-            "flute", "clarinet",
+            "flute",
+            "flutes",
+            "clarinet",
+            "oboe",
+            "bassoon",
+            "piccolo",
+            "recorder",
+            "whistle",
+            "sax",
+            "saxophone",
+            "winds",
+            "woodwind",
+            "brass",
+            "horn",
+            "horns",
+            "trumpet",
+            "trumpets",
+            "trombone",
+            "trombones",
+            "tuba",
+            "cornet",
         ],
-        Group::Strings,
+        Group::Winds,
     ),
     (&["vocal", "vocals", "vox", "voc", "voice", "voices", "lead", "ld", "singer", "sung", "rap"], Group::Lead),
 ];
@@ -201,6 +224,9 @@ mod tests {
             ("OH L", Group::Drums),
             ("pad", Group::Keys),
             ("Tambourine", Group::Percussion),
+            ("lead flute", Group::Winds),
+            ("Horns_2", Group::Winds),
+            ("violin 1", Group::Strings),
             ("whale", Group::Other),
         ] {
             assert_eq!(group_of(name), group, "{name}");
