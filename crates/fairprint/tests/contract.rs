@@ -213,6 +213,14 @@ fn a_loudness_out_of_reach_ends_with_1() {
         report["findings"].as_array().unwrap().iter().any(|finding| finding["code"] == "loudness-missed"),
         "{report}"
     );
+    let verdict = &report["verdict"];
+    assert!(verdict["finished"] == false && verdict["stands"][0][0] == "loudness-missed", "{verdict}");
+    assert_eq!(verdict["not_printed"][0], "for mastering");
+    // With a reason it may go out.
+    song.change("[song]", "[[accept]]\ncode = \"loudness-missed\"\nreason = \"as loud as it goes\"\n[song]");
+    let output = fairprint(&["print", &song.sheet(), "--json"]);
+    let verdict = &json(&output)["verdict"];
+    assert!(output.status.success() && verdict["finished"] == true && verdict["accepted"] == 1, "{verdict}");
 }
 
 #[test]

@@ -5,6 +5,7 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use engine::{Fault, Folder, Plan, Setup, Sink, Stream, Taken};
+use measure::stem_facts::{EdgeMeter, SILENCE_DBFS};
 use measure::{Measured, Meter};
 use media::codec::CodecChoice;
 use media::{FlacBits, Kbps, Loudness, Metadata, WavSample, Writer};
@@ -12,6 +13,7 @@ use sha2::{Digest, Sha256};
 use sheet::{FileFormat, FileSpec};
 use units::Frame;
 
+use crate::gate::ReadBack;
 use crate::spool::media_fault;
 
 /// A finished file.
@@ -22,8 +24,8 @@ pub struct Finished {
     pub measured: Measured,
     /// Samples that did not fit into an integer file.
     pub clamped_samples: u64,
-    /// Its rate.
-    pub rate_hz: u32,
+    /// What the gate looks at.
+    pub read: ReadBack,
 }
 
 /// What to write, and from what.
@@ -71,9 +73,9 @@ pub fn write(job: &Job<'_>) -> Result<Finished, Fault> {
     writer.set_loudness(job.loudness);
     stream.run(1, vec![Box::new(Encoding(&mut writer))], &|_| ())?;
     let written = writer.finish().map_err(|error| media_fault(&error))?;
-    let (_, measured) = measure_file(job.path, &|_| ())?;
+    let (measured, read) = read_back(job.path)?;
     let sha256 = sha256_of(job.path).map_err(|error| crate::revision::machine(job.path, &error))?;
-    Ok(Finished { sha256, measured, clamped_samples: written.clamped_samples, rate_hz })
+    Ok(Finished { sha256, measured, clamped_samples: written.clamped_samples, read })
 }
 
 struct Encoding<'a>(&'a mut Writer);
@@ -100,6 +102,31 @@ pub fn measure_file(path: &Path, progress: &dyn Fn(f64)) -> Result<(u16, Measure
         progress(done as f64 / total);
     })?;
     Ok((channels, meter.finish()))
+}
+
+/// Measures a finished file, and what the gate asks of it.
+///
+/// # Errors
+/// The file cannot be read.
+pub fn read_back(path: &Path) -> Result<(Measured, ReadBack), Fault> {
+    let mut reader = media::Reader::open(path).map_err(|error| media_fault(&error))?;
+    let info = reader.info().clone();
+    let rate_hz = f64::from(info.rate_hz);
+    let (mut meter, mut edges) = (Meter::new(rate_hz), EdgeMeter::new(rate_hz));
+    let (mut frames, mut sounds) = (0, None);
+    read_on(&mut reader, &mut |block| {
+        meter.push(block);
+        edges.push(block);
+        let heard = |frame: &&Frame| frame[0].abs().max(frame[1].abs()) > units::gain_from_db(SILENCE_DBFS);
+        if let Some(first) = block.iter().position(|frame| heard(&frame)) {
+            let last = frames + block.iter().rposition(|frame| heard(&frame)).unwrap_or(first) as u64;
+            sounds = Some((sounds.map_or(frames + first as u64, |(first, _)| first), last));
+        }
+        frames += block.len() as u64;
+    })?;
+    let measured = meter.finish();
+    let (edges, _) = edges.finish(measured.dc);
+    Ok((measured, ReadBack { info, frames, sounds, edges }))
 }
 
 /// Hands the frames of a file over, piece by piece.

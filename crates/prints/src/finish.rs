@@ -13,6 +13,7 @@ use units::Problem;
 use crate::ending::Ending;
 use crate::files::{self, Finished, Job};
 use crate::findings::{self, FileFacts};
+use crate::gate::{self, Delivered, ReadBack};
 use crate::labels;
 use crate::parallel::in_parallel;
 use crate::record::{FileRecord, SolvedRecord, Version};
@@ -128,24 +129,35 @@ impl Finish<'_> {
         path: &Path,
         finished: Finished,
     ) -> FileRecord {
-        let format = labels::format_in_words(spec, finished.rate_hz);
-        let findings = findings::of_file(&FileFacts {
-            at: &format!("print {}, {format}", print.name),
+        let format = labels::format_in_words(spec, finished.read.info.rate_hz);
+        let at = format!("print {}, {format}", print.name);
+        let mut findings = findings::of_file(&FileFacts {
+            at: &at,
             measured: &finished.measured,
             ceiling_dbtp,
             lossy: matches!(spec.format, sheet::FileFormat::Mp3 { .. }),
             clamped_samples: finished.clamped_samples,
         });
+        findings.extend(gate::of_file(&self.delivered(&at, spec, &finished.read)));
         FileRecord {
             name: print.name.as_str().to_owned(),
             kind: print.kind.clone(),
             format,
             path: self.final_path(path),
             sha256: finished.sha256,
+            frames: finished.read.frames,
+            lossy: finished.read.info.lossy,
+            loudest_secs: gate::loudest_secs(&finished.measured),
             measures: finished.measured.measures,
             findings,
             realtime_factor: self.realtime_factor(),
         }
+    }
+
+    /// What the gate needs to know of a file.
+    pub(crate) fn delivered<'f>(&'f self, at: &'f str, spec: &'f sheet::FileSpec, read: &'f ReadBack) -> Delivered<'f> {
+        let print = (self.plan.print_frames(), self.sheet.song.rate_hz);
+        Delivered { at, spec, print, read, title: &self.sheet.song.title }
     }
 
     /// Where a file of the work folder will be.

@@ -7,6 +7,7 @@ pub mod fair;
 pub mod files;
 pub mod findings;
 mod finish;
+pub mod gate;
 pub mod intake;
 mod labels;
 pub mod load;

@@ -11,6 +11,7 @@ use units::Problem;
 
 use crate::findings;
 use crate::finish::{Finish, Head};
+use crate::gate;
 use crate::labels;
 use crate::load::{self, Loaded};
 use crate::parallel::in_parallel;
@@ -104,7 +105,10 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
     files.extend(parts.files);
     findings.extend(parts.findings);
     versions.retain(|version| choice.wants(&version.name));
-    let mut report = run.report(versions, files, findings);
+    findings.extend(gate::of_labels(sheet));
+    (order.progress)("Laying the files against each other", 0.0);
+    findings.extend(gate::of_sync(&files, order.threads, &|file| revision.folder().join(file_name_of(file)))?);
+    let mut report = run.report(versions, files, findings, choice.left_out(sheet));
     (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
     report.realtime_factor = plan.print_frames() as f64 / plan.rate_hz / started.elapsed().as_secs_f64();
     run.write_documents(&report, &loaded.text)?;
@@ -139,6 +143,14 @@ impl<'a> Choice<'a> {
         self.only.is_empty() || self.only.iter().any(|wanted| wanted == name)
     }
 
+    /// What of the sheet is not printed.
+    fn left_out(&self, sheet: &Sheet) -> Vec<String> {
+        let prints = sheet.prints.iter().map(|print| &print.name);
+        let alternates = sheet.alternates.iter().map(|alternate| &alternate.name);
+        let all = prints.chain(alternates).chain(sheet.stem_prints.iter().map(|set| &set.name));
+        all.map(|name| name.as_str().to_owned()).filter(|name| !self.wants(name)).collect()
+    }
+
     /// The prints that are wanted, each with where it comes out; those too of which only a part is wanted, without files.
     fn prints(&self, sheet: &Sheet, plan: &Plan) -> Vec<(Print, Port)> {
         let parents = || self.alternates.iter().map(|a| &a.of).chain(self.stem_prints.iter().map(|set| &set.of));
@@ -159,6 +171,11 @@ impl<'a> Choice<'a> {
         let print = work.finish.sheet.print(&print.name).unwrap_or(print);
         work.print(&Wanted { print, port, alternates, stem_prints }, version)
     }
+}
+
+/// The name of a file without its folder.
+fn file_name_of(file: &FileRecord) -> PathBuf {
+    Path::new(&file.path).file_name().map(PathBuf::from).unwrap_or_default()
 }
 
 /// The first render: what comes out of each print's step, or ahead of the gain that is to be found.
@@ -229,7 +246,13 @@ impl Run<'_> {
         self.plan.steps.iter().enumerate().filter_map(watched).collect()
     }
 
-    fn report(&self, versions: Vec<Version>, prints: Vec<FileRecord>, mut findings: Vec<Problem>) -> Report {
+    fn report(
+        &self,
+        versions: Vec<Version>,
+        prints: Vec<FileRecord>,
+        mut findings: Vec<Problem>,
+        not_printed: Vec<String>,
+    ) -> Report {
         findings.extend(prints.iter().flat_map(|file| file.findings.iter().cloned()));
         let accepted = |finding: &Problem| self.sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
         let (excused, mut findings): (Vec<_>, Vec<_>) = findings.into_iter().partition(|f| accepted(f).is_some());
@@ -252,6 +275,7 @@ impl Run<'_> {
             stems: Vec::new(),
             prints,
             returns: Vec::new(),
+            verdict: gate::verdict(&findings, excused.len(), not_printed),
             findings,
             accepted: excused.into_iter().map(record).collect(),
             realtime_factor: 0.0,

@@ -4,6 +4,8 @@ use measure::Measures;
 use serde::Serialize;
 use units::{Problem, Severity};
 
+use crate::gate::Verdict;
+
 /// A whole run.
 #[derive(Debug, Serialize)]
 pub struct Report {
@@ -41,6 +43,8 @@ pub struct Report {
     pub findings: Vec<Problem>,
     /// Findings that the sheet accepts, with the reason.
     pub accepted: Vec<AcceptedRecord>,
+    /// Whether the set may go out, and what stands in the way.
+    pub verdict: Verdict,
     /// Length of the song over the time that the run took.
     pub realtime_factor: f64,
 }
@@ -147,6 +151,12 @@ pub struct FileRecord {
     pub path: String,
     /// SHA-256 of the file.
     pub sha256: String,
+    /// Length in frames of its own rate.
+    pub frames: u64,
+    /// Whether its codec discards part of the sound.
+    pub lossy: bool,
+    /// Where it is loudest, in seconds; none for silence.
+    pub loudest_secs: Option<f64>,
     /// Measures read back from the file.
     pub measures: Measures,
     /// Findings about this file.

@@ -48,6 +48,7 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
         "alternates": report.alternates,
         "stems": report.stems,
         "findings": report.findings,
+        "verdict": report.verdict,
     }));
     let speed = report.realtime_factor;
     voice.say(&format!(
@@ -63,6 +64,9 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
         let finding = &accepted.finding;
         voice.say(&format!("  accepted {} at {}: {}", finding.code, finding.at, accepted.reason));
     }
+    voice.say("");
+    voice.say(&report.verdict.sentence);
+    report.verdict.stands.iter().for_each(|[code, at]| voice.say(&format!("  {code} at {at}")));
     let folder = printed.folder.display();
     voice.say(&format!("Listen in {folder}, read {folder}/report.html."));
     if report.failed() { Outcome::CheckFailed } else { Outcome::Done }

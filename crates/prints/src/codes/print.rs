@@ -16,14 +16,41 @@ pub(super) const CODES: &[Code] = &[
     code("correlation", "The correlation of left and right over the whole file is below zero.", PRACTICE),
     code("dc", "The mean of a channel over the file is further from zero than 0.001, which is -60 dBFS.", PRACTICE),
     code(
+        "head-cut",
+        "The first two milliseconds have -50 dBFS (RMS) or more, and are within 10 dB of the first fifty.",
+        PRACTICE,
+    ),
+    code("label-lost", "The title that is read back from the file is not the sheet's.", "the sheet's definition"),
+    code("labels-incomplete", "The sheet gives no ISRC, writer, producer, mixer, contact or date.", PRACTICE),
+    code(
+        "length-differs",
+        "The file, read back, is longer or shorter than its print: by more than a frame, or, where its codec is lossy, by \
+         more than two frames of MP3.",
+        PRACTICE,
+    ),
+    code("long-silence", "More than five seconds at the beginning or end lie below -90 dBFS.", PRACTICE),
+    code(
         "loudness-missed",
         "The integrated loudness is further than 0.05 LU from what was asked for.",
         "ITU-R BS.1770-5",
+    ),
+    code("no-artist", "The sheet names no artist.", PRACTICE),
+    code(
+        "no-dither",
+        "A file of 16 bits is written with `dither = \"none\"`.",
+        "S. P. Lipshitz, R. A. Wannamaker and J. Vanderkooy 1992, J. Audio Eng. Soc. 40 (from memory)",
     ),
     code(
         "not-a-number",
         "Samples of a stem are infinite or no numbers; silence was printed in their place.",
         "IEEE 754",
+    ),
+    code(
+        "out-of-sync",
+        "Four seconds around the loudest place of the first file, against the same of each other file: the delay of their \
+         best least-squares fit is half a sample or more, or, where the codec is lossy, a millisecond. Told where the two \
+         correlate with 0.2 or more.",
+        PRACTICE,
     ),
     code(
         "over-ceiling",
@@ -38,4 +65,5 @@ pub(super) const CODES: &[Code] = &[
         "A stem that a print needs gives nothing but silence, and the sheet does not expect that.",
         PRACTICE,
     ),
+    code("tail-cut", "The last ten milliseconds have -60 dBFS (RMS) or more.", PRACTICE),
 ];

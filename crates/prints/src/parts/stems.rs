@@ -14,6 +14,7 @@ use super::sinks::StemFiles;
 use super::{Parts, hidden, nulls};
 use crate::files;
 use crate::finish::Finish;
+use crate::gate;
 use crate::labels;
 use crate::parallel::in_parallel;
 use crate::record::{FileRecord, StemsRecord};
@@ -126,7 +127,7 @@ fn part(of: &Print, set: &StemPrint, group: &str) -> Print {
 }
 
 fn record(finish: &Finish<'_>, part: &Print, spec: &FileSpec, path: &Path, beyond: u64) -> Result<FileRecord, Fault> {
-    let (_, measured) = files::measure_file(path, &|_| ())?;
+    let (measured, read) = files::read_back(path)?;
     let sha256 = files::sha256_of(path).map_err(|error| machine(path, &error))?;
     let format = labels::format_in_words(spec, finish.sheet.song.rate_hz);
     let holds_beyond = matches!(spec.format, FileFormat::Wav { bits: 32, .. });
@@ -136,14 +137,22 @@ fn record(finish: &Finish<'_>, part: &Print, spec: &FileSpec, path: &Path, beyon
         let remedy = "Write the stems in 32 bit float: a part may peak above the whole.".to_owned();
         Problem::new(Severity::Fail, "clipped", &format!("{}, {format}", part.name), message, remedy)
     });
+    let at = format!("{}, {format}", part.name);
+    let mut findings = gate::of_file(&finish.delivered(&at, spec, &read));
+    // Where a part begins and ends is the song's affair; that all are equally long and carry their labels is not.
+    findings.retain(|finding| !["head-cut", "tail-cut", "long-silence"].contains(&finding.code));
+    findings.extend(clipped);
     Ok(FileRecord {
         name: part.name.as_str().to_owned(),
         kind: part.kind.clone(),
         format,
         path: finish.final_path(path),
         sha256,
+        frames: read.frames,
+        lossy: read.info.lossy,
+        loudest_secs: gate::loudest_secs(&measured),
         measures: measured.measures,
-        findings: clipped.into_iter().collect(),
+        findings,
         realtime_factor: finish.realtime_factor(),
     })
 }

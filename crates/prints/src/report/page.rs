@@ -51,12 +51,6 @@ pub fn html(report: &Report) -> String {
 }
 
 fn heading(report: &Report, secs: f64) -> Markup {
-    let fails = report.findings.iter().filter(|f| f.severity == Severity::Fail).count();
-    let verdict = match fails {
-        0 => "Nothing stands in the way of delivery.".to_owned(),
-        1 => "One finding must be mended or accepted before delivery.".to_owned(),
-        n => format!("{n} findings must be mended or accepted before delivery."),
-    };
     let versions = counted(report.versions.len(), "print", "prints");
     let files = counted(report.prints.len(), "file", "files");
     html! {
@@ -70,7 +64,7 @@ fn heading(report: &Report, secs: f64) -> Markup {
             }
             p class="verdict" {
                 (versions) " of " (length(secs)) " at " (f64::from(report.rate_hz) / 1000.0) " kHz, in " (files.to_lowercase()) ". "
-                b { (verdict) }
+                b { (report.verdict.sentence) }
             }
         }
     }
