@@ -16,8 +16,12 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("prints", &["units", "sheet", "engine", "measure", "media"]),
     ("reference", &["units", "dsp", "measure", "sheet", "prints"]),
     ("pages", &[]),
+    ("listening", &["units", "sheet", "engine", "measure", "media", "prints", "pages"]),
     ("desk", &["units", "dsp", "sheet", "engine", "measure", "prints", "pages", "reference"]),
-    ("fairprint", &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference", "desk"]),
+    (
+        "fairprint",
+        &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference", "listening", "desk"],
+    ),
     ("house", &[]),
 ];
 

@@ -41,6 +41,10 @@ pub enum Command {
     Desk(DeskArgs),
     /// List starting points: complete chains for tasks, each with what it does to the demo song.
     Starts(StartsArgs),
+    /// Write the page on which the artist listens, notes and approves.
+    Listen(ListenArgs),
+    /// Take in the notes that listeners send back, list them, answer them.
+    Notes(NotesArgs),
     /// Write the reference: a page for each processor, with figures measured from it.
     Reference(ReferenceArgs),
     /// Write the JSON Schema of the sheet.
@@ -185,6 +189,77 @@ pub struct StartsArgs {
     /// The stem or bus that it is for, where it is not the usual one.
     #[arg(long, value_name = "NAME", requires = "name")]
     pub at: Option<String>,
+}
+
+/// Arguments of `listen`.
+#[derive(Debug, clap::Args)]
+pub struct ListenArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// The revision, for instance `r002`; the latest when not given.
+    #[arg(long, value_name = "NAME")]
+    pub revision: Option<String>,
+    /// Play this print or reference; may be repeated. When not given: all prints, and the references that are the same song.
+    #[arg(long, value_name = "NAME")]
+    pub only: Vec<String>,
+    /// How the audio is stored: mp3, opus or flac.
+    #[arg(long, value_name = "KIND", default_value = "mp3", value_parser = crate::commands::listen::audio)]
+    pub audio: listening::Audio,
+    /// Write one file with the audio inside instead of a folder.
+    #[arg(long)]
+    pub single: bool,
+    /// Where to write; below `listening` beside the sheet when not given.
+    #[arg(long, value_name = "PATH")]
+    pub to: Option<PathBuf>,
+    /// Folder of revisions; `prints` beside the sheet when not given.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `notes`.
+#[derive(Debug, clap::Args)]
+pub struct NotesArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Folder of revisions; `prints` beside the sheet when not given.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// What to do.
+    #[command(subcommand)]
+    pub act: NotesAct,
+}
+
+impl NotesArgs {
+    /// Folder of revisions.
+    pub fn prints(&self) -> PathBuf {
+        self.out.clone().unwrap_or_else(|| self.sheet.with_file_name("prints"))
+    }
+}
+
+/// What can be done with notes.
+#[derive(Debug, Subcommand)]
+pub enum NotesAct {
+    /// Add what listeners sent. The same file twice, or several in any order, gives no duplicates.
+    Add {
+        /// The files.
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+    },
+    /// List all notes by their time in the latest revision, with approvals and ballots.
+    List,
+    /// Say that a note was followed, or why not; the next listening page shows it.
+    Answer {
+        /// The note's id, or the start of it.
+        id: String,
+        /// It was followed (this is what is meant without a word).
+        #[arg(long, conflicts_with = "declined")]
+        done: bool,
+        /// It was not followed.
+        #[arg(long)]
+        declined: bool,
+        /// What to say about it.
+        words: Vec<String>,
+    },
 }
 
 /// Arguments of `reference`.

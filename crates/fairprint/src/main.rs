@@ -27,6 +27,8 @@ fn main() -> ExitCode {
         Some(Command::Advise(args)) => commands::advise::run(&voice, &args),
         Some(Command::Desk(args)) => commands::desk::run(&voice, &args),
         Some(Command::Starts(args)) => commands::starts::run(&voice, &args),
+        Some(Command::Listen(args)) => commands::listen::run(&voice, &args),
+        Some(Command::Notes(args)) => commands::notes::run(&voice, &args),
         Some(Command::Reference(args)) => commands::reference::run(&voice, &args),
         Some(Command::Schema) => commands::schema::run(),
     };

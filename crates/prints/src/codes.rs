@@ -5,6 +5,7 @@
 
 mod advise;
 mod intake;
+mod listen;
 mod print;
 mod sheet;
 mod stops;
@@ -61,6 +62,11 @@ pub const AREAS: &[Area] = &[
         title: "Advice",
         sentence: "Found by `advise`, which renders the song with taps on every path.",
         codes: advise::CODES,
+    },
+    Area {
+        title: "What is listened to",
+        sentence: "Found by `listen`, and by `notes` in what listeners send back.",
+        codes: listen::CODES,
     },
     Area {
         title: "What ends a command",

@@ -26,4 +26,5 @@ pub mod survey;
 
 pub use load::{Loaded, load, plan};
 pub use print::{Order, Printed, Stopped, print};
-pub use revision::Revision;
+pub use revision::{Revision, machine as disk_fault};
+pub use spool::media_fault;

@@ -139,7 +139,8 @@ fn is_old(path: &Path) -> bool {
 }
 
 /// The fault of a disk or folder.
-pub(crate) fn machine(path: &Path, error: &io::Error) -> Fault {
+#[must_use]
+pub fn machine(path: &Path, error: &io::Error) -> Fault {
     let at = path.display().to_string();
     let remedy = match error.kind() {
         io::ErrorKind::StorageFull => "Make room on the disk, or name another folder with --out.",

@@ -7,7 +7,8 @@ use measure::{LoudnessMeter, TruePeakMeter};
 use media::{FileFormat, MediaError, Metadata, WavSample, Writer};
 
 /// The fault of a file that cannot be read or written.
-pub(crate) fn media_fault(error: &MediaError) -> Fault {
+#[must_use]
+pub fn media_fault(error: &MediaError) -> Fault {
     let at = error.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let (message, remedy) = (error.to_string(), error.remedy().to_owned());
     if error.is_machine_fault() {

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Crates whose sources make findings, and so may hold no other words with hyphens in quotes.
-const CRATES: [&str; 4] = ["sheet", "engine", "prints", "fairprint"];
+const CRATES: [&str; 5] = ["sheet", "engine", "prints", "listening", "fairprint"];
 
 /// What stands ahead of a code where one is said.
 const AHEAD: [&str; 10] = [

@@ -135,14 +135,28 @@ impl Revisions {
         })
     }
 
+    /// The name of the newest.
+    #[must_use]
+    pub fn newest_name(&self) -> &str {
+        self.names.last().map_or("", String::as_str)
+    }
+
+    /// The folder of a revision.
+    ///
+    /// # Errors
+    /// There is none of that name.
+    pub fn folder_of(&self, revision: &str) -> Result<PathBuf, Fault> {
+        if self.names.iter().any(|name| name == revision) {
+            return Ok(self.folder.join(revision));
+        }
+        let message = format!("There is no revision “{revision}” in {}.", self.folder.display());
+        let remedy = format!("Take one of: {}.", self.names.join(", "));
+        Err(Fault::input("unknown-revision", revision, message, remedy))
+    }
+
     /// The files of a revision, as its report has them.
     fn files(&self, revision: &str) -> Result<Vec<PrintedFile>, Fault> {
-        if !self.names.iter().any(|name| name == revision) {
-            let message = format!("There is no revision “{revision}” in {}.", self.folder.display());
-            let remedy = format!("Take one of: {}.", self.names.join(", "));
-            return Err(Fault::input("unknown-revision", revision, message, remedy));
-        }
-        let path = self.folder.join(revision).join("report.json");
+        let path = self.folder_of(revision)?.join("report.json");
         let faulty = |error: &dyn std::fmt::Display| {
             let at = path.display().to_string();
             let message = format!("{at} cannot be read: {error}.");

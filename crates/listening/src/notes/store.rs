@@ -1,0 +1,65 @@
+//! The collection beside the sheet: plain JSON, written in one step, the one before it kept.
+
+use std::fs;
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use engine::Fault;
+
+use super::{Notes, read};
+
+/// Where the notes about a sheet's song lie: `sheet.notes.json` beside `sheet.toml`.
+#[must_use]
+pub fn path_of(sheet: &Path) -> PathBuf {
+    sheet.with_extension("notes.json")
+}
+
+/// Where the collection before the last change lies.
+#[must_use]
+pub fn previous_of(sheet: &Path) -> PathBuf {
+    sheet.with_extension("notes.previous.json")
+}
+
+/// The notes about a sheet's song; none yet if there is no file.
+///
+/// # Errors
+/// The file is there and cannot be read.
+pub fn load(sheet: &Path, title: &str) -> Result<Notes, Fault> {
+    let path = path_of(sheet);
+    if path.try_exists().is_ok_and(|there| !there) {
+        return Ok(Notes::of(title));
+    }
+    read(&path)
+}
+
+/// Writes the notes about a sheet's song. What was there before stays as the previous version.
+///
+/// # Errors
+/// The folder cannot be written; the collection that was there is untouched then.
+pub fn save(sheet: &Path, notes: &Notes) -> Result<(), Fault> {
+    let path = path_of(sheet);
+    let text = serde_json::to_string_pretty(notes).unwrap_or_else(|_| "{}".to_owned()) + "\n";
+    let write = || -> io::Result<()> {
+        if let Ok(before) = fs::read(&path) {
+            if before == text.as_bytes() {
+                return Ok(());
+            }
+            put(&previous_of(sheet), &before)?;
+        }
+        put(&path, text.as_bytes())
+    };
+    write().map_err(|error| prints::disk_fault(&path, &error))
+}
+
+/// Puts bytes in a file's place in one step.
+pub(crate) fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(folder)?;
+    file.write_all(bytes)?;
+    // A temporary file is for its writer only; this one is for all who may read the folder.
+    #[cfg(unix)]
+    file.as_file().set_permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644))?;
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    Ok(())
+}
