@@ -4,7 +4,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 use sheet::keys::{self, Group, Takes as KeyTakes};
-use sheet::{Link, Node, Sheet, Step, Target};
+use sheet::{Link, Node, Sheet, Step, Target, plain_name};
 use units::{At, Kind, Param, Settings, Unit, Value};
 
 use crate::protocol::{Card, Control, Phrase, Piece, Processor, Ride, Role, Row, Send, Takes};
@@ -202,19 +202,8 @@ impl Blank {
             // A value is always of its parameter's kind (see `Settings::set`).
             _ => Takes::File { value: None },
         };
-        let (name, sentence) = (in_plain_words(self.param.name), self.param.sentence.to_owned());
+        let (name, sentence) = (plain_name(self.param.name), self.param.sentence.to_owned());
         Control { path: self.path, name, sentence, takes, ridden: self.ridden }
-    }
-}
-
-/// A parameter's name without its unit: `look_ahead_ms` is the look ahead.
-fn in_plain_words(name: &str) -> String {
-    const UNITS: &[&str] = &["_db_per_octave", "_dbtp", "_dbfs", "_db", "_hz", "_ms", "_s", "_m", "_percent", "_bpm"];
-    let plain = UNITS.iter().find_map(|unit| name.strip_suffix(unit)).unwrap_or(name);
-    match name {
-        "hz" => "frequency".to_owned(),
-        "ips" => "speed".to_owned(),
-        _ => plain.replace('_', " "),
     }
 }
 
@@ -237,7 +226,7 @@ fn what(node: &Node, target: Target) -> String {
         Target::Processor { link, at } => {
             let spec = node.chain[link].settings.spec();
             let params = if at.row.is_some() { spec.rows.map_or(&[][..], |rows| rows.params) } else { spec.params };
-            format!("{} of the {}", in_plain_words(params[at.param].name), spec.title)
+            format!("{} of the {}", plain_name(params[at.param].name), spec.title)
         }
     }
 }

@@ -8,10 +8,12 @@
 //! - `reader`: tree to sheet;
 //! - `network`: what is odd about the routing;
 //! - `edit`: changes of the text that leave the rest of it alone;
+//! - `difference`: what changed between two sheets, in words;
 //! - `schema`, `reference`: the keys as JSON Schema and as a document;
 //! - `starter`: the sheet to start from;
 //! - `starts`: complete chains for tasks, to start from.
 
+mod difference;
 mod edit;
 pub mod keys;
 mod lines;
@@ -25,6 +27,7 @@ mod starter;
 mod starts;
 mod tree;
 
+pub use difference::{Change, difference, plain_name};
 pub use edit::{Edit, Plain, Step, set_value};
 pub use model::{
     Accepted, Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind,
