@@ -3,7 +3,7 @@
 use std::hash::{DefaultHasher, Hash, Hasher};
 
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
-use sheet::keys::{self, Group, Takes as KeyTakes};
+use sheet::keys;
 use sheet::{Link, Node, Sheet, Step, Target, plain_name};
 use units::{At, Kind, Param, Settings, Unit, Value};
 
@@ -14,28 +14,22 @@ pub fn of_node(node: &Node) -> Card {
     let group = if node.is_stem() { &keys::STEM } else { &keys::BUS };
     let path = vec![Step::from(group.name), Step::from(node.name.as_str())];
     let ridden = |what: Target| node.rides.iter().any(|ride| ride.what == what);
-    let value = |name: &str| match name {
-        "level_db" => Some((Value::Number(node.level_db), ridden(Target::Level))),
-        "trim_db" => Some((Value::Number(node.trim_db), ridden(Target::Trim))),
-        "pan_percent" => Some((Value::Number(node.pan_percent), ridden(Target::Pan))),
-        "delay_ms" => Some((Value::Number(node.delay_ms), false)),
-        "polarity" => Some((Value::Choice(usize::from(node.inverted)), false)),
-        _ => None,
-    };
     let blank = |name: &str| {
-        let (value, ridden) = value(name)?;
-        Some(Blank { param: param_of(group, name)?, value, path: at(&path, name), ridden })
+        let (param, value) = sheet::node_blank(node, name)?;
+        let ridden = match name {
+            "level_db" => ridden(Target::Level),
+            "trim_db" => ridden(Target::Trim),
+            "pan_percent" => ridden(Target::Pan),
+            _ => false,
+        };
+        Some(Blank { param, value, path: at(&path, name), ridden })
     };
     let sends = node.sends.iter().enumerate().map(|(index, send)| {
         let path = [&path[..], &[Step::from("sends"), Step::from(index)]].concat();
         let sentence = phrases(keys::SEND_SENTENCE, &|name| {
-            let value = match name {
-                "tap" => Value::Choice(usize::from(send.tap == sheet::Tap::Pre)),
-                "level_db" => Value::Number(send.level_db),
-                _ => return None,
-            };
+            let (param, value) = sheet::send_blank(send, name)?;
             let ridden = name == "level_db" && ridden(Target::SendLevel(index));
-            Some(Blank { param: param_of(&keys::SEND, name)?, value, path: at(&path, name), ridden })
+            Some(Blank { param, value, path: at(&path, name), ridden })
         });
         Send { to: send.to.as_str().to_owned(), sentence, path }
     });
@@ -83,15 +77,6 @@ struct Blank {
 
 fn at(path: &[Step], key: &str) -> Vec<Step> {
     [path, &[Step::from(key)]].concat()
-}
-
-/// The definition of a key that takes what a parameter takes.
-fn param_of(group: &Group, name: &str) -> Option<Param> {
-    let key = group.keys.iter().find(|key| key.name == name)?;
-    match key.takes {
-        KeyTakes::Param(kind) => Some(Param { name: key.name, kind, sentence: key.sentence }),
-        _ => None,
-    }
 }
 
 fn processors(chain: (&str, &[Step]), links: &[Link], node: &Node) -> Vec<Processor> {

@@ -39,6 +39,10 @@ pub enum Command {
     Advise(AdviseArgs),
     /// Open the live page: hear the song through the engine that prints it, see what flows where, move things.
     Desk(DeskArgs),
+    /// List revisions, or say what changed between two: settings, recordings, sound.
+    History(HistoryArgs),
+    /// Make the delivery folder of a finished revision, or check one that has arrived.
+    Handover(HandoverArgs),
     /// List starting points: complete chains for tasks, each with what it does to the demo song.
     Starts(StartsArgs),
     /// Write the page on which the artist listens, notes and approves.
@@ -173,6 +177,42 @@ pub struct DeskArgs {
     /// Threads for printing; all processors when not given.
     #[arg(long)]
     pub threads: Option<usize>,
+}
+
+/// Arguments of `history`.
+#[derive(Debug, clap::Args)]
+pub struct HistoryArgs {
+    /// The sheet.
+    pub sheet: PathBuf,
+    /// Two revisions: `r001 r002`.
+    #[arg(value_name = "A B", num_args = 0..=2)]
+    pub revisions: Vec<String>,
+    /// Folder of revisions; `prints` beside the sheet when not given.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
+}
+
+/// Arguments of `handover`.
+#[derive(Debug, clap::Args)]
+pub struct HandoverArgs {
+    /// The sheet; with `--verify` a folder that has arrived.
+    #[arg(value_name = "SHEET")]
+    pub subject: PathBuf,
+    /// The revision; the newest when not given.
+    #[arg(long, value_name = "NAME")]
+    pub revision: Option<String>,
+    /// Folder to make; `handover/TITLE REVISION` beside the sheet when not given.
+    #[arg(long, value_name = "DIR")]
+    pub to: Option<PathBuf>,
+    /// Folder of revisions; `prints` beside the sheet when not given.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Check a folder that has arrived against its checksums.
+    #[arg(long, conflicts_with_all = ["revision", "to", "out"])]
+    pub verify: bool,
 }
 
 /// Arguments of `starts`.

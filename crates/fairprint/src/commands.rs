@@ -5,6 +5,8 @@ pub mod check;
 pub mod compare;
 pub mod demo;
 pub mod desk;
+pub mod handover;
+pub mod history;
 pub mod intake;
 pub mod listen;
 pub mod measure;

@@ -10,6 +10,8 @@ use serde_json::Value;
 
 #[path = "contract/compare.rs"]
 mod compare;
+#[path = "contract/handover.rs"]
+mod handover;
 
 fn fairprint(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_fairprint")).args(args).output().unwrap()

@@ -12,6 +12,7 @@ use units::Problem;
 use crate::findings;
 use crate::finish::{Finish, Head};
 use crate::gate;
+use crate::history;
 use crate::labels;
 use crate::load::{self, Loaded};
 use crate::parallel::in_parallel;
@@ -110,6 +111,7 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
     findings.extend(gate::of_sync(&files, order.threads, &|file| revision.folder().join(file_name_of(file)))?);
     let mut report = run.report(versions, files, findings, choice.left_out(sheet));
     (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
+    report.sources = history::sources_of(sheet, loaded.folder(), order.threads)?;
     report.realtime_factor = plan.print_frames() as f64 / plan.rate_hz / started.elapsed().as_secs_f64();
     run.write_documents(&report, &loaded.text)?;
     let folder = revision.publish()?;
@@ -274,6 +276,7 @@ impl Run<'_> {
             alternates: Vec::new(),
             stems: Vec::new(),
             prints,
+            sources: Vec::new(),
             returns: Vec::new(),
             verdict: gate::verdict(&findings, excused.len(), not_printed),
             findings,

@@ -1,7 +1,7 @@
 //! What a print run leaves in writing: the data of `report.json` and of `report.html`.
 
 use measure::Measures;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use units::{Problem, Severity};
 
 use crate::gate::Verdict;
@@ -37,6 +37,8 @@ pub struct Report {
     pub stems: Vec<StemsRecord>,
     /// Files, one for each that was written.
     pub prints: Vec<FileRecord>,
+    /// Recordings that it was made from, references too.
+    pub sources: Vec<SourceRecord>,
     /// What each return adds.
     pub returns: Vec<ReturnRecord>,
     /// All findings, the worst first.
@@ -163,6 +165,15 @@ pub struct FileRecord {
     pub findings: Vec<Problem>,
     /// Length of the song over the time that the run took.
     pub realtime_factor: f64,
+}
+
+/// A recording that a run was made from.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SourceRecord {
+    /// Its path from the sheet's folder.
+    pub path: String,
+    /// SHA-256 of the file.
+    pub sha256: String,
 }
 
 /// What a return adds where it comes back.

@@ -1,6 +1,6 @@
 //! `compare`: two programmes, fairly; two revisions; a print with and without a part; a print beside references.
 
-mod tell;
+pub mod tell;
 
 use std::path::{Path, PathBuf};
 

@@ -1,0 +1,54 @@
+//! `handover`: the delivery folder, and a check of one that has arrived.
+
+use prints::handover::{Delivery, hand_over, verify};
+use units::Severity;
+
+use crate::args::HandoverArgs;
+use crate::outcome::Outcome;
+use crate::voice::Voice;
+
+/// Runs the command.
+pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
+    if args.verify {
+        return check(voice, args);
+    }
+    let delivery = Delivery {
+        sheet: &args.subject,
+        out: args.out.as_deref(),
+        revision: args.revision.as_deref(),
+        to: args.to.as_deref(),
+        approvals: &[],
+    };
+    let handed = match hand_over(&delivery) {
+        Ok(handed) => handed,
+        Err(fault) => {
+            let unfinished = fault.problem().code == "not-finished";
+            let outcome = voice.fault(&fault);
+            return if unfinished { Outcome::CheckFailed } else { outcome };
+        }
+    };
+    voice.say(&format!("Handed over {} in {}", handed.revision, handed.folder.display()));
+    for (name, _) in &handed.files {
+        voice.say(&format!("  {name}"));
+    }
+    voice.say("Read letter.txt; `sha256sum -c SHA256SUMS` in the folder checks all of it.");
+    voice.data(&handed);
+    Outcome::Done
+}
+
+fn check(voice: &Voice, args: &HandoverArgs) -> Outcome {
+    let (files, problems) = match verify(&args.subject) {
+        Ok(found) => found,
+        Err(fault) => return voice.fault(&fault),
+    };
+    voice.findings(&problems);
+    voice.data(&serde_json::json!({ "files": files, "findings": problems }));
+    let failed = problems.iter().filter(|problem| problem.severity == Severity::Fail).count();
+    match failed {
+        0 => {
+            voice.say(&format!("All {files} files are as they were sent."));
+            Outcome::Done
+        }
+        _ => Outcome::CheckFailed,
+    }
+}
