@@ -2,7 +2,7 @@
 
 use maud::{DOCTYPE, Markup, html};
 use sheet::{Link, Loudness, Node, NodeKind, Ride, Sheet, Target, node_sentence, plain_name, send_sentence};
-use units::format_time;
+use units::{format_time, typeset};
 
 /// Style of all documents.
 const STYLE: &str = include_str!("report/style.css");
@@ -136,17 +136,4 @@ fn loudness(loudness: Option<&Loudness>) -> String {
 fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
-}
-
-/// True minus signs ahead of numbers.
-fn typeset(page: &str) -> String {
-    let mut out = String::with_capacity(page.len());
-    let mut letters = page.chars().peekable();
-    let mut before = ' ';
-    while let Some(letter) = letters.next() {
-        let number_follows = letters.peek().is_some_and(char::is_ascii_digit);
-        out.push(if letter == '-' && before == ' ' && number_follows { '−' } else { letter });
-        before = letter;
-    }
-    out
 }

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Crates whose sources make findings, and so may hold no other words with hyphens in quotes.
-const CRATES: [&str; 5] = ["sheet", "engine", "prints", "listening", "fairprint"];
+const CRATES: [&str; 6] = ["sheet", "engine", "prints", "listening", "desk", "fairprint"];
 
 /// What stands ahead of a code where one is said.
 const AHEAD: [&str; 10] = [
@@ -23,8 +23,16 @@ const AHEAD: [&str; 10] = [
     "let code =",
 ];
 
-/// Words with hyphens that are no codes: the demo's folder.
-const NO_CODES: [&str; 1] = ["demo-song"];
+/// Words with hyphens that are no codes: the demo's folder, what a server's headers say, how names are spelt.
+const NO_CODES: [&str; 7] = [
+    "demo-song",
+    "no-referrer",
+    "no-store",
+    "same-origin",
+    "cross-origin-resource-policy",
+    "cross-origin-opener-policy",
+    "kebab-case",
+];
 
 fn sources() -> Vec<(PathBuf, String)> {
     let crates = Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap();

@@ -6,10 +6,11 @@
 use std::fmt::Debug;
 
 use serde::Serialize;
-use units::{Param, Settings, Value, format_time, in_words};
+use units::{Param, Settings, Value, format_time, in_words, typeset};
 
 use crate::keys;
 use crate::model::{Link, Node, NodeKind, Print, Ride, Sheet};
+use crate::sentences::send_sentence;
 
 /// One thing that changed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -149,9 +150,8 @@ impl Found {
         for (before, after) in paired(&was.sends, &is.sends, |send| &send.to) {
             match (before, after) {
                 (Some(before), Some(after)) => {
-                    let words =
-                        |send: &crate::Send| format!("{} dB, {:?}-fader", send.level_db, send.tap).to_lowercase();
-                    self.moved(at, &format!("send to {}", after.to), [words(before), words(after)]);
+                    let words = [before, after].map(send_sentence);
+                    self.moved(at, &format!("send to {}", after.to), words);
                 }
                 (None, Some(after)) => self.add(at, format!("a new send to {}", after.to)),
                 (Some(before), None) => self.add(at, format!("no send to {} any more", before.to)),
@@ -246,11 +246,6 @@ fn without_places<T: Debug>(things: &[T]) -> String {
         rest = rest[at..].split_once('}').map_or("", |(_, behind)| behind);
     }
     kept + rest
-}
-
-/// True minus signs, as in print.
-fn typeset(text: &str) -> String {
-    text.replace("-", "−").replace("pre−fader", "pre-fader").replace("post−fader", "post-fader")
 }
 
 /// A parameter's name without its unit: `look_ahead_ms` is the look ahead.

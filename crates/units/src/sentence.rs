@@ -107,9 +107,28 @@ fn trimmed(x: f64, places: usize) -> String {
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
+/// A text with true minus signs ahead of numbers, as in print.
+#[must_use]
+pub fn typeset(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut letters = text.chars().peekable();
+    let mut before = ' ';
+    while let Some(letter) = letters.next() {
+        let is_minus = letter == '-' && before.is_whitespace() && letters.peek().is_some_and(char::is_ascii_digit);
+        out.push(if is_minus { '−' } else { letter });
+        before = letter;
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn minus_signs_stand_ahead_of_numbers_only() {
+        assert_eq!(typeset("-3 dB, pre-fader, r-1, 2026-11-27, at -0.5"), "−3 dB, pre-fader, r-1, 2026-11-27, at −0.5");
+    }
 
     #[test]
     fn a_template_falls_into_phrases_with_words_and_blanks() {
