@@ -3,8 +3,9 @@
 use std::path::Path;
 
 use engine::Fault;
-use listening::notes::{self, Note, Notes, State};
-use listening::{Heard, ballot};
+use listening::Heard;
+use listening::ballot::{self, Verdict};
+use listening::notes::{self, Ballot, Note, Notes, State};
 use units::{Problem, Severity, format_time};
 
 use crate::args::{NotesAct, NotesArgs};
@@ -106,20 +107,13 @@ fn list(voice: &Voice, args: &NotesArgs) -> Result<Outcome, Fault> {
     for given in &collected.approvals {
         let (who, sum) = (named(&given.who), &given.sha256[..12]);
         voice.say(&format!(
-            "{who} approves {} of {} ({}), SHA-256 {sum}….",
+            "{who} approves “{}” of {} ({}), SHA-256 {sum}….",
             given.version, given.revision, given.written
         ));
     }
     let verdicts: Vec<_> = collected.ballots.iter().map(ballot::verdict).collect();
     for (held, verdict) in collected.ballots.iter().zip(&verdicts) {
-        voice.say(&format!("{} compared blind in {} ({}):", named(&held.who), held.revision, held.written));
-        let counts = [verdict.matched.sentence("At the same loudness"), verdict.delivered.sentence("As delivered")];
-        counts.into_iter().flatten().for_each(|line| voice.say(&format!("  {line}")));
-        match verdict.survives_matching {
-            Some(true) => voice.say("  The preference outlives matched loudness."),
-            Some(false) => voice.say("  The preference does not outlive matched loudness: it was for the louder one."),
-            None => {}
-        }
+        tell_ballot(voice, held, verdict);
     }
     if collected.notes.is_empty() && collected.approvals.is_empty() && collected.ballots.is_empty() {
         voice.say("Nothing has come back yet. `fairprint listen` writes the page to send.");
@@ -133,6 +127,22 @@ fn list(voice: &Voice, args: &NotesArgs) -> Result<Outcome, Fault> {
         "revision": heard.revision, "notes": noted, "approvals": collected.approvals, "ballots": held,
     }));
     Ok(Outcome::Done)
+}
+
+fn tell_ballot(voice: &Voice, held: &Ballot, verdict: &Verdict) {
+    voice.say(&format!("{} compared blind in {} ({}):", named(&held.who), held.revision, held.written));
+    let counts = [verdict.matched.sentence("At the same loudness"), verdict.delivered.sentence("As delivered")];
+    counts.into_iter().flatten().for_each(|line| voice.say(&format!("  {line}")));
+    let moved = held.trims_db.iter().filter(|(_, db)| **db != 0.0);
+    let moved: Vec<String> = moved.map(|(version, db)| format!("{version} {db:+.1} dB")).collect();
+    if !moved.is_empty() {
+        voice.say(&format!("  Set alike by ear, on top of the meter: {}.", moved.join(", ")));
+    }
+    match verdict.survives_matching {
+        Some(true) => voice.say("  The preference outlives matched loudness."),
+        Some(false) => voice.say("  The preference does not outlive matched loudness: it was for the louder one."),
+        None => {}
+    }
 }
 
 fn answer(voice: &Voice, sheet: &Path, id: &str, state: State, words: &str) -> Result<Outcome, Fault> {

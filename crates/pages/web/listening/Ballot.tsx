@@ -111,13 +111,13 @@ export function Ballot({ page }: { page: Page }): JSX.Element {
                 many.value = Number(value);
               }}
             />{' '}
-            at the same loudness
+            at the same loudness,{' '}
             <Choice
               label="As delivered too"
               value={both.value ? 'both' : 'matched'}
               choices={[
-                { value: 'both', text: ', then as many as delivered' },
-                { value: 'matched', text: ' only' },
+                { value: 'both', text: 'then as many as delivered' },
+                { value: 'matched', text: 'and leave it at that' },
               ]}
               onChoose={(value) => {
                 both.value = value === 'both';
