@@ -42,7 +42,6 @@ export function joined(last: Gesture | null, key: string, from: Plain, at: numbe
 /** Sets what a control stands for. */
 export function set(control: Control, value: Plain): void {
   const { value: from, unit } = held(control);
-  if (from === value) return;
   const [next, goesOn] = joined(gesture, JSON.stringify(control.path), from, performance.now());
   gesture = next;
   const words = change(control.name, owner(control.path), next.from, value, unit);

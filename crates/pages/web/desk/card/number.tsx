@@ -27,20 +27,18 @@ const STEPS: Record<string, [number, Size]> = {
 export function NumberWord({ label, about, takes, onChange, disabled = false }: Shown): JSX.Element {
   const input = useRef<HTMLInputElement>(null);
   const [draft, setDraft] = useState<string | null>(null);
-  // What was asked for last: the sheet answers a moment later, and steps must not start from an old value meanwhile.
-  const latest = useRef(takes.value);
-  latest.current = takes.value;
-  const to = (value: number): void => {
-    if (value === latest.current) return;
-    latest.current = value;
+  const [value, ask] = useAsked(takes.value);
+  const to = (next: number): void => {
+    if (next === value()) return;
+    ask(next);
     setDraft(null);
-    onChange(value);
+    onChange(next);
   };
   const keys = (event: KeyboardEvent): void => {
     const step = STEPS[event.key];
     if (step && !event.ctrlKey && !event.altKey) {
       event.preventDefault();
-      to(stepped(takes, latest.current, step[0], event.shiftKey ? 'fine' : step[1]));
+      to(stepped(takes, value(), step[0], event.shiftKey ? 'fine' : step[1]));
     } else if (event.key === 'Enter') {
       take();
     } else if (event.key === 'Escape' && draft !== null) {
@@ -49,12 +47,13 @@ export function NumberWord({ label, about, takes, onChange, disabled = false }: 
     }
   };
   const take = (): void => {
-    const value = draft === null ? null : typed(draft, takes.unit);
+    const read = draft === null ? null : typed(draft, takes.unit);
     setDraft(null);
-    if (value !== null) to(clamped(takes, value));
+    if (read !== null) to(clamped(takes, read));
   };
-  useWheel(input, (steps, fine) => to(stepped(takes, latest.current, steps, fine ? 'fine' : 'step')));
-  const text = draft ?? amount(takes.value, takes.unit);
+  useWheel(input, (steps, fine) => to(stepped(takes, value(), steps, fine ? 'fine' : 'step')));
+  const shown = amount(value(), takes.unit);
+  const text = draft ?? shown;
   return (
     <input
       ref={input}
@@ -67,8 +66,8 @@ export function NumberWord({ label, about, takes, onChange, disabled = false }: 
       aria-label={label}
       aria-valuemin={takes.low}
       aria-valuemax={takes.high}
-      aria-valuenow={takes.value}
-      aria-valuetext={amount(takes.value, takes.unit)}
+      aria-valuenow={value()}
+      aria-valuetext={shown}
       title={`${about} ${amount(takes.low, takes.unit)} to ${amount(takes.high, takes.unit)}.`.trim()}
       disabled={disabled}
       value={text}
@@ -80,9 +79,31 @@ export function NumberWord({ label, about, takes, onChange, disabled = false }: 
         letGo();
       }}
       onKeyDown={keys}
-      onPointerDown={(event) => drawUpAndDown(event, takes, to)}
+      onPointerDown={(event) => drawUpAndDown(event, { ...takes, value: value() }, to)}
     />
   );
+}
+
+/** How long the desk may take to answer before its own value counts again. */
+const ANSWER_MS = 700;
+
+/**
+ * The value that was asked for last, until the desk has answered: steps in quick succession must not start from an old
+ * value, and the number must not jump back under the hand.
+ */
+function useAsked(told: number): [() => number, (value: number) => void] {
+  const asked = useRef<{ value: number; timer: ReturnType<typeof setTimeout> } | null>(null);
+  const [, again] = useState(0);
+  const ask = (value: number): void => {
+    if (asked.current) clearTimeout(asked.current.timer);
+    const timer = setTimeout(() => {
+      asked.current = null;
+      again((times) => times + 1);
+    }, ANSWER_MS);
+    asked.current = { value, timer };
+    again((times) => times + 1);
+  };
+  return [() => asked.current?.value ?? told, ask];
 }
 
 /** Steps with the wheel, once the number has the keyboard: the page stays still then, and only then. */

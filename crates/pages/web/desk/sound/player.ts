@@ -23,12 +23,14 @@ async function start(rate: number): Promise<void> {
   const { port1, port2 } = new MessageChannel();
   node.port.postMessage({ line: port1 } satisfies Ordered, [port1]);
   line.postMessage({ address: address('/sound'), worklet: port2 } satisfies Opened, [port2]);
+  listenAgain = () => line.postMessage('again');
   node.port.onmessage = ({ data }: MessageEvent<Heard>) => hearing(data);
   effect(() => node.port.postMessage({ expected: now.value?.playing ?? false } satisfies Ordered));
   expect = (expected) => node.port.postMessage({ expected } satisfies Ordered);
   node.connect(context.destination);
 }
 
+let listenAgain: () => void = () => {};
 let expect: (expected: boolean) => void = () => {};
 
 function hearing({ at_s, dry: times }: Heard): void {
@@ -48,6 +50,7 @@ export async function playOrPause(): Promise<void> {
   ready ??= start(rate);
   await ready;
   await context?.resume();
+  listenAgain();
   const { length_s, tail_s } = view.value?.song ?? { length_s: 0, tail_s: 0 };
   if (heardAt.value >= length_s + tail_s - END_S) seek(0);
   ask({ ask: 'play' });

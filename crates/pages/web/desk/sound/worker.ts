@@ -2,20 +2,27 @@
 import type { Brought, Opened, Wanted } from './messages.ts';
 import { unpack } from './unpack.ts';
 
-const AGAIN_MS = 1000;
+let socket: WebSocket | null = null;
 
 function hold({ address, worklet }: Opened): void {
-  const socket = new WebSocket(address);
-  socket.binaryType = 'arraybuffer';
-  socket.onopen = () => worklet.postMessage('reconnected' satisfies Brought);
-  socket.onmessage = ({ data }: MessageEvent<ArrayBuffer>) => {
+  if (socket && socket.readyState <= WebSocket.OPEN) return;
+  const line = new WebSocket(address);
+  socket = line;
+  line.binaryType = 'arraybuffer';
+  line.onopen = () => worklet.postMessage('reconnected' satisfies Brought);
+  line.onmessage = ({ data }: MessageEvent<ArrayBuffer>) => {
     const block = unpack(data);
     if (block) worklet.postMessage(block satisfies Brought, [block.pcm.buffer]);
   };
-  socket.onclose = () => setTimeout(() => hold({ address, worklet }), AGAIN_MS);
   worklet.onmessage = ({ data }: MessageEvent<Wanted>) => {
-    if (socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify({ frames: data }));
+    if (line.readyState === WebSocket.OPEN) line.send(JSON.stringify({ frames: data }));
   };
 }
 
-self.onmessage = ({ data }: MessageEvent<Opened>) => hold(data);
+let opened: Opened | null = null;
+
+// The desk lets one page listen, the last that asked. So a line that was closed is opened again only when the person plays.
+self.onmessage = ({ data }: MessageEvent<Opened | 'again'>) => {
+  if (data !== 'again') opened = data;
+  if (opened) hold(opened);
+};
