@@ -7,6 +7,8 @@ import type { State } from './silence.ts';
 
 /** Time in which a bank goes two thirds of its way. */
 const CALM_MS = 140;
+/** Banks are drawn some thirty times a second: calm needs no more, and the machine is needed for the sound. */
+const LEAST_MS = 30;
 /** Who wants little motion sees the ribbons change this seldom. */
 const STILL_MS = 1000;
 /** A bed without water still shows where it runs. */
@@ -36,6 +38,10 @@ export function move(svg: SVGSVGElement, source: Source): () => void {
   let last = 0;
 
   const step = (time: number): void => {
+    if (time - last < LEAST_MS) {
+      frame = requestAnimationFrame(step);
+      return;
+    }
     const eased = still.matches ? 1 : 1 - Math.exp(-Math.min(100, time - last) / CALM_MS);
     last = time;
     const moved = follow(widths, source, eased);
@@ -45,7 +51,7 @@ export function move(svg: SVGSVGElement, source: Source): () => void {
   };
   const wake = (): void => {
     if (frame !== 0 || (still.matches && performance.now() - last < STILL_MS && drawn)) return;
-    last = performance.now();
+    if (!still.matches) last = performance.now() - LEAST_MS;
     frame = requestAnimationFrame(step);
   };
   // Another layout draws other paths; they are there by the next frame.

@@ -102,6 +102,9 @@ function press(event: PointerEvent, seconds: number, length: number): void {
   addEventListener('pointercancel', done);
 }
 
+/** The place in whole seconds: what is said of it need not change any faster. */
+const second = computed(() => Math.round(heardAt.value));
+
 const STEP_S: Record<string, number> = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1 };
 
 function Playhead({ seconds, all }: { seconds: number; all: View }): JSX.Element {
@@ -123,7 +126,7 @@ function Playhead({ seconds, all }: { seconds: number; all: View }): JSX.Element
     else return;
     event.preventDefault();
   };
-  const at = Math.round(heardAt.value);
+  const at = second.value;
   const section = all.sections[sectionAt(all, at)]?.name;
   return (
     <div
