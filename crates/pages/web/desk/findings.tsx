@@ -2,6 +2,7 @@
 import type { JSX } from 'preact';
 import { chosen, view } from './state.ts';
 import type { Finding } from './protocol.ts';
+import { typeset } from './words.ts';
 
 /** The node or print that a finding is about: places read as `bus room`, `print for approval`. */
 export function about(finding: Finding, names: readonly string[]): string | null {
@@ -31,8 +32,7 @@ export function Findings(): JSX.Element | null {
         {all.map((finding) => (
           <li key={`${finding.code} ${finding.at} ${finding.message}`} class={finding.severity}>
             <p>
-              <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />: {finding.message}{' '}
-              <i>{finding.remedy}</i>
+              <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />: {typeset(finding.message)} <i>{typeset(finding.remedy)}</i>
             </p>
           </li>
         ))}

@@ -18,7 +18,10 @@ export function SheetHead(): JSX.Element | null {
       <h1>
         {song.title} <span class="artist">{song.artist}</span>
       </h1>
-      <p class="state">{song.unsaved ? `${song.sheet} has changes that are not saved` : `${song.sheet} is saved`}</p>
+      <p class="state">
+        {song.unsaved ? `${song.sheet} has changes that are not saved` : `${song.sheet} is saved`}
+        <Progress />
+      </p>
       <p class="acts">
         <Act words="undo" about={song.undo} onClick={() => ask({ ask: 'undo' })} />
         <Act words="redo" about={song.redo} onClick={() => ask({ ask: 'redo' })} />
@@ -49,6 +52,17 @@ export function SheetHead(): JSX.Element | null {
   );
 }
 
+/** Work under way, beside the state of the sheet: nothing moves for it. */
+function Progress(): JSX.Element | null {
+  const work = progress.value;
+  if (!work) return null;
+  return (
+    <span class="progress">
+      {work.what}: {Math.round(work.part * 100)}% <progress value={work.part} aria-label={work.what} />
+    </span>
+  );
+}
+
 function Act({ words, about, onClick }: { words: string; about: string | null; onClick: () => void }): JSX.Element {
   return (
     <button type="button" class="quiet act" disabled={about === null} title={about ?? ''} onClick={onClick}>
@@ -69,11 +83,6 @@ export function Notices(): JSX.Element {
         <Notice id="refused" onAside={() => (refused.value = null)}>
           That cannot be done: {refused.value.message} <i>{refused.value.remedy}</i>
         </Notice>
-      )}
-      {progress.value && (
-        <p>
-          {progress.value.what}: {Math.round(progress.value.part * 100)}% <progress value={progress.value.part} aria-label={progress.value.what} />
-        </p>
       )}
       {printed.value && (
         <Notice id="printed" onAside={() => (printed.value = null)}>

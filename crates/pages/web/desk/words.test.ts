@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { amount, figure, listed, place, steady, typed, typedPlace } from './words.ts';
+import { amount, figure, listed, place, steady, typed, typedPlace, typeset } from './words.ts';
 
 it('writes values as the recall document does', () => {
   expect(amount(-4, 'dB')).toBe('−4 dB');
@@ -32,6 +32,10 @@ it('writes and reads places', () => {
   expect(typedPlace('1:04.3')).toBeCloseTo(64.3);
   expect(typedPlace('7')).toBe(7);
   expect(typedPlace('chorus')).toBeNull();
+});
+
+it('sets minus signs', () => {
+  expect(typeset('at -2.7 dB (-100 dB is off), 12-bar')).toBe('at −2.7 dB (−100 dB is off), 12-bar');
 });
 
 it('lists names', () => {

@@ -44,6 +44,9 @@ function scale(suffix: string, unit: string): number | null {
   return own.startsWith(suffix) ? 1 : null;
 }
 
+/** Words from the desk have plain hyphens for minus signs; words in a name keep theirs. */
+export const typeset = (words: string): string => words.replaceAll(/(?<![\w.])-(?=\d)/g, MINUS);
+
 /** A place in the song: `1:04`, or with tenths `1:04.3`. */
 export function place(seconds: number, places = 0): string {
   const scaled = Math.round(Math.max(0, seconds) * 10 ** places);

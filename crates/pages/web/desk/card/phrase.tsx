@@ -4,6 +4,7 @@ import { useState } from 'preact/hooks';
 import { Choice } from '../../shared/sentence.tsx';
 import { set } from '../edits.ts';
 import type { Control, Phrase, Piece } from '../protocol.ts';
+import { typeset } from '../words.ts';
 import { NumberWord } from './number.tsx';
 
 /** One control of a sentence. */
@@ -54,9 +55,6 @@ function FileWord({ control, value }: { control: Control; value: string | null }
     />
   );
 }
-
-/** Words of the sheet have plain hyphens for minus signs. */
-const typeset = (words: string): string => words.replaceAll(/-(?=\d)/g, '−');
 
 const keyOf = (piece: Piece, i: number): string => ('control' in piece ? JSON.stringify(piece.control.path) : `${i}`);
 

@@ -8,14 +8,14 @@ function controls(phrases: readonly Phrase[]): Control[] {
   return phrases.flatMap((phrase) => phrase.pieces.flatMap((piece) => ('control' in piece ? [piece.control] : [])));
 }
 
-/** All controls of a card. */
+/** Controls of a card that are not a send's. */
 function all(card: Card): Control[] {
   const chain = card.processors.flatMap((processor) => [
     ...controls(processor.sentence),
     ...processor.more,
     ...processor.rows.flatMap((row) => [...controls(row.sentence), ...row.more]),
   ]);
-  return [...controls(card.sentence), ...card.sends.flatMap((send) => controls(send.sentence)), ...chain];
+  return [...controls(card.sentence), ...chain];
 }
 
 /** What the number of a ride takes. A ride names it in words: `level`, `send to room`, `threshold of the compressor`. */

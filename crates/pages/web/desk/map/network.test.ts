@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import type { Node, Print } from '../protocol.ts';
 import { columns, type Frame, layout, rowsThatFit } from './layout.ts';
 import { mean, sum, surveyed } from './levels.ts';
-import { bundled, network } from './network.ts';
+import { bundled, network, roles } from './network.ts';
 import { mouths, part } from './ribbon.ts';
 import { silenceAt, states } from './silence.ts';
 import { walk } from './walk.ts';
@@ -69,6 +69,12 @@ describe('the layout', () => {
     const rows = layout(network(large, new Set()), frame).spots.filter((spot) => spot.column === 0).map((spot) => spot.y).toSorted((a, b) => a - b);
     for (let i = 1; i < rows.length; i += 1) expect((rows[i] ?? 0) - (rows[i - 1] ?? 0)).toBeGreaterThanOrEqual(0.95 * 19 - 0.01);
   });
+});
+
+it('lays what only returns flow into with the returns', () => {
+  const nodes = [...small.nodes.filter((each) => each.name !== 'room'), node('room', 'return', 'space'), node('space', 'bus', 'mix'), node('hall', 'bus', 'mix')];
+  const found = roles({ nodes });
+  expect(['room', 'space', 'hall', 'drums', 'mix'].map((name) => found.get(name))).toEqual(['return', 'return', 'bus', 'bus', 'bus']);
 });
 
 describe('bundles', () => {
