@@ -114,9 +114,13 @@ function between(net: Network, found: Map<string, number>): Map<string, number> 
 /** Least height of a row of stems, in lines of text. */
 const LEAST_PITCH = 0.95;
 const MOST_PITCH = 1.9;
-/** Height from the middle of a bus up to that of the next row, in lines: half its ribbon, its name, half the other's. */
-const BUS_LINES = 2.3;
+/** Height of a name with the air around it, in lines. */
+const NAME_LINES = 1.15;
+/** About what a return takes, before it is known how thick ribbons get. */
 const RETURN_LINES = 2.2;
+/** Thickness of −10 LUFS: at most, and in rows of stems, of which loud ones may touch. */
+const FULL_PX = 34;
+const FULL_PITCHES = 1.3;
 const PRINT_LINES = 3.2;
 
 /** How many rows of stems fit a frame. */
@@ -131,12 +135,15 @@ const isReturn = (place: Place): boolean => place.role === 'return';
 /** Lays the network out in a frame. The map grows downwards where a row would get too low to be read. */
 export function layout(net: Network, frame: Frame): Layout {
   const column = columns(net);
-  const below = rows(net, isReturn, 0, RETURN_LINES * frame.line);
-  const lowHeight = tall(below);
   const stems = Math.max(1, net.places.filter((place) => place.role === 'source').length);
-  const room = frame.height - lowHeight - 2 * frame.line;
+  const room = frame.height - tall(rows(net, isReturn, 0, RETURN_LINES * frame.line)) - 2 * frame.line;
   const pitch = Math.min(MOST_PITCH * frame.line, Math.max(LEAST_PITCH * frame.line, room / stems));
-  const above = rows(net, isMain, pitch, BUS_LINES * frame.line);
+  const full = Math.min(FULL_PX, pitch * FULL_PITCHES);
+  // A row takes its ribbon and the name above it.
+  const named = full + NAME_LINES * frame.line;
+  const below = rows(net, isReturn, 0, named);
+  const lowHeight = tall(below);
+  const above = rows(net, isMain, pitch, named);
   const mainHeight = tall(above);
   const y = heights(net, above, frame.line);
   for (const [id, at] of heights(net, below, frame.line + mainHeight + frame.line * 0.6)) if (!y.has(id)) y.set(id, at + frame.line * 0.5);
@@ -147,7 +154,7 @@ export function layout(net: Network, frame: Frame): Layout {
     const at = column.get(place.id) ?? 0;
     return { ...place, column: at, x: x(at), y: y.get(place.id) ?? height / 2 };
   });
-  return { spots, courses: courses(net, spots, x), height, full: Math.min(34, pitch * 1.3) };
+  return { spots, courses: courses(net, spots, x), height, full };
 }
 
 /** Prints stand at the right, around the bus that they draw from. */
