@@ -79,13 +79,14 @@ export function NumberWord({ label, about, takes, onChange, disabled = false }: 
         letGo();
       }}
       onKeyDown={keys}
+      onDragStart={(event) => event.preventDefault()}
       onPointerDown={(event) => drawUpAndDown(event, { ...takes, value: value() }, to)}
     />
   );
 }
 
 /** How long the desk may take to answer before its own value counts again. */
-const ANSWER_MS = 700;
+const ANSWER_MS = 3000;
 
 /**
  * The value that was asked for last, until the desk has answered: steps in quick succession must not start from an old
@@ -94,6 +95,10 @@ const ANSWER_MS = 700;
 function useAsked(told: number): [() => number, (value: number) => void] {
   const asked = useRef<{ value: number; timer: ReturnType<typeof setTimeout> } | null>(null);
   const [, again] = useState(0);
+  if (asked.current?.value === told) {
+    clearTimeout(asked.current.timer);
+    asked.current = null;
+  }
   const ask = (value: number): void => {
     if (asked.current) clearTimeout(asked.current.timer);
     const timer = setTimeout(() => {

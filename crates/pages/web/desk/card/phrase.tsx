@@ -1,6 +1,6 @@
 // Sentences of the sheet, with controls for their words.
 import type { JSX } from 'preact';
-import { useState } from 'preact/hooks';
+import { useRef, useState } from 'preact/hooks';
 import { Choice } from '../../shared/sentence.tsx';
 import { set } from '../edits.ts';
 import type { Control, Phrase, Piece } from '../protocol.ts';
@@ -79,10 +79,13 @@ const STOP = '\u2060.';
 /** A sentence: what is at rest and what no sentence names stands behind "and more". */
 export function Sentence({ phrases, more = NO_MORE, label }: { phrases: readonly Phrase[]; more?: readonly Control[]; label: string }): JSX.Element {
   const [whole, setWhole] = useState(false);
-  const folded = phrases.some((phrase) => phrase.at_rest) || more.length > 0;
+  // A number that is drawn through its rest must not vanish under the hand: what was shown once stays.
+  const seen = useRef(new Set<string>());
+  for (const phrase of phrases) if (!phrase.at_rest) seen.current.add(partOf(phrase));
+  const folded = phrases.some((phrase) => !seen.current.has(partOf(phrase))) || more.length > 0;
   return (
     <>
-      {phrases.map((phrase) => (whole || !phrase.at_rest) && <Pieces key={partOf(phrase)} phrase={phrase} />)}
+      {phrases.map((phrase) => (whole || seen.current.has(partOf(phrase))) && <Pieces key={partOf(phrase)} phrase={phrase} />)}
       {whole && more.map((control) => <More key={JSON.stringify(control.path)} control={control} />)}
       {phrases.length > 0 && STOP}
       {folded && (
