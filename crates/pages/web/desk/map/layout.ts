@@ -114,6 +114,8 @@ function between(net: Network, found: Map<string, number>): Map<string, number> 
 /** Least height of a row of stems, in lines of text. */
 const LEAST_PITCH = 0.95;
 const MOST_PITCH = 1.9;
+/** Room above the first row: a bus may have its name there. */
+const TOP_LINES = 1.7;
 /** Height of a name with the air around it, in lines. */
 const NAME_LINES = 1.15;
 /** About what a return takes, before it is known how thick ribbons get. */
@@ -145,9 +147,10 @@ export function layout(net: Network, frame: Frame): Layout {
   const lowHeight = tall(below);
   const above = rows(net, isMain, pitch, named);
   const mainHeight = tall(above);
-  const y = heights(net, above, frame.line);
-  for (const [id, at] of heights(net, below, frame.line + mainHeight + frame.line * 0.6)) if (!y.has(id)) y.set(id, at + frame.line * 0.5);
-  const height = mainHeight + lowHeight + 2.4 * frame.line;
+  const top = TOP_LINES * frame.line;
+  const y = heights(net, above, top);
+  for (const [id, at] of heights(net, below, top + mainHeight + frame.line * 0.6)) if (!y.has(id)) y.set(id, at + frame.line * 0.5);
+  const height = top + mainHeight + lowHeight + 1.4 * frame.line;
   placePrints(net, y, PRINT_LINES * frame.line, height);
   const x = across(column, frame);
   const spots = net.places.map((place) => {

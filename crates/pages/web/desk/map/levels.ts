@@ -1,5 +1,5 @@
 // How loud each place of the map is: while it plays, as the desk measures it; at rest, as the song was surveyed there.
-import type { Now, Sounds, View } from '../protocol.ts';
+import type { Now, Sound, Sounds, View } from '../protocol.ts';
 import type { Place } from './network.ts';
 
 /** Momentary and short-term loudness. */
@@ -29,15 +29,33 @@ export function surveyed(history: readonly (number | null)[], aSecond: number, a
   return { momentary: history[index] ?? null, short_term: mean(window) };
 }
 
+/** The absolute gate of ITU-R BS.1770: what is below counts as silence. */
+const GATE_LUFS = -70;
+
+/** What a whole song says: the mean of all that is no silence. */
+function whole(sound: Sound | undefined): Level {
+  const all = mean((sound?.momentary_lufs ?? []).filter((lufs) => lufs !== null && lufs > GATE_LUFS));
+  return { momentary: all, short_term: all };
+}
+
+/** What the ribbons show: what sounds, a place of the song, or all of it while it waits at its start. */
+export type Shown = 'now' | 'place' | 'whole';
+
+export function shown(now: Now | null, at_s: number): Shown {
+  if (now?.playing) return 'now';
+  return at_s === 0 ? 'whole' : 'place';
+}
+
 /** Levels of all nodes and prints. */
 export function levels(view: View, now: Now | null, sounds: Sounds | null, at_s: number): Levels {
   const found = new Map<string, Level>();
   const take = (names: readonly string[], live: Now['nodes'] | undefined, kept: Sounds['nodes'] | undefined): void => {
     names.forEach((name, i) => {
       const pair = live?.[i];
-      const history = kept?.find((sound) => sound.name === name)?.momentary_lufs;
-      if (pair) found.set(name, { momentary: pair[0], short_term: pair[1] });
-      else found.set(name, history && sounds ? surveyed(history, sounds.a_second, at_s) : SILENT);
+      const sound = kept?.find((each) => each.name === name);
+      if (pair) found.set(name, { momentary: pair[0], short_term: pair[1] ?? pair[0] });
+      else if (shown(now, at_s) === 'whole') found.set(name, whole(sound));
+      else found.set(name, sound && sounds ? surveyed(sound.momentary_lufs, sounds.a_second, at_s) : SILENT);
     });
   };
   const live = now?.playing ? now : null;

@@ -5,8 +5,10 @@ import { useEffect, useRef } from 'preact/hooks';
 import { chosen, open, view } from '../state.ts';
 import { marksOf } from '../findings.tsx';
 import type { Course, Layout, Spot } from './layout.ts';
-import { bundle, bundles, drawnLayout, drawnLevels, drawnStates, frame } from './model.ts';
+import { bundle, drawnLayout, drawnLevels, drawnStates, frame } from './model.ts';
 import { move } from './motion.ts';
+import { bundleOf, groups } from './network.ts';
+import { Scale } from './scale.tsx';
 import { ordered, walk } from './walk.ts';
 import { RewireLine, startRewiring } from './rewire.tsx';
 
@@ -22,10 +24,13 @@ function measure(paper: HTMLElement): void {
   frame.value = { width, height, left: names(line), right: 8.5 * line, line };
 }
 
-/** Room for the longest name of a stem. */
+/** Room for the longest name of a stem or bundle. */
 function names(line: number): number {
-  const longest = Math.max(8, ...(view.peek()?.nodes ?? []).filter((n) => n.role === 'source').map((n) => n.name.length));
-  return Math.min(13, longest * 0.5 + 1.2) * line;
+  const all = view.peek();
+  const stems = all?.nodes.filter((node) => node.role === 'source').map((node) => node.name) ?? [];
+  const bundles = [...groups(all ?? { nodes: [], prints: [] })].map(([bus, members]) => bundleTitle(bus, members.length));
+  const longest = Math.max(8, ...[...stems, ...bundles].map((name) => name.length));
+  return Math.min(14, longest * 0.4 + 1.2) * line;
 }
 
 export function FlowMap(): JSX.Element {
@@ -48,6 +53,7 @@ export function FlowMap(): JSX.Element {
           {layout && paintOrder(layout).map((course) => <Ribbon key={`${course.from}→${course.to}`} course={course} layout={layout} />)}
         </svg>
         {layout && <Names layout={layout} />}
+        {layout && <Scale full={layout.full} />}
         <RewireLine />
       </div>
     </section>
@@ -151,6 +157,8 @@ function title(spot: Spot): string {
   return spot.members.length > 0 ? `${spot.members.length} ${spot.id}` : spot.id;
 }
 
+const bundleTitle = (bus: string, count: number): string => `${count} ${bundleOf(bus)}`;
+
 const KINDS = { source: 'stem', bus: 'bus', return: 'return', print: 'print' };
 
 function Name({ spot, layout }: { spot: Spot; layout: Layout }): JSX.Element {
@@ -182,6 +190,3 @@ function Name({ spot, layout }: { spot: Spot; layout: Layout }): JSX.Element {
     </button>
   );
 }
-
-/** Whether bundles were opened or closed by hand. */
-export const bundlesChosen = computed(() => bundles.value.size > 0);

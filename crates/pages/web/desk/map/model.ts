@@ -2,7 +2,7 @@
 import { computed, signal } from '@preact/signals';
 import { beat, heardAt, now, sounds, view } from '../state.ts';
 import { type Frame, layout, rowsThatFit } from './layout.ts';
-import { levels } from './levels.ts';
+import { levels, shown } from './levels.ts';
 import { bundled, network } from './network.ts';
 import { type State, states } from './silence.ts';
 
@@ -13,7 +13,8 @@ export const frame = signal<Frame | null>(null);
 /** Bundles that the person opened (false) or closed (true). */
 export const bundles = signal<ReadonlyMap<string, boolean>>(new Map());
 
-const place = computed(() => Math.round(heardAt.value * 10) / 10);
+/** The place in tenths of a second. */
+export const place = computed(() => Math.round(heardAt.value * 10) / 10);
 
 export const closed = computed(() => {
   if (!view.value || !frame.value) return new Set<string>();
@@ -45,6 +46,9 @@ export const drawnStates = computed(() => {
 });
 
 const alike = (a: State | undefined, b: State): boolean => a?.kind === b.kind && a.why === b.why;
+
+/** What the ribbons show. */
+export const drawnShown = computed(() => shown(beat.value, place.value));
 
 /** Opens a bundle of stems, or closes it. */
 export function bundle(bus: string): void {

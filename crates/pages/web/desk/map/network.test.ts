@@ -142,6 +142,11 @@ describe('silence', () => {
     expect(lonely?.why).toBe('nothing feeds it');
   });
 
+  it('is no fault while the song waits at its start', () => {
+    const kick = node('kick', 'source', 'mix');
+    expect(states(view([kick, node('mix', 'bus', null)]), null, history([null, null, null, null, null]), 0).get('kick')?.kind).toBe('flows');
+  });
+
   it('of a file is a fault only where sound is expected', () => {
     const kick = node('kick', 'source', 'mix');
     const silentFor = history([-20, null, null, null, null, -20]);

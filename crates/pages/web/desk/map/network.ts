@@ -64,10 +64,12 @@ export function bundled(parts: Parts, most: number, chosen: ReadonlyMap<string, 
   const largest = able.toSorted((a, b) => b[1].length - a[1].length);
   for (const [bus, stems] of largest) {
     if (rows <= most) break;
-    if (closed.has(bus) || chosen.get(bus) === false) continue;
+    if (closed.has(bus)) continue;
     closed.add(bus);
     rows -= stems.length - 1;
   }
+  // What was opened stays open, and closes nothing else: the map grows.
+  for (const [bus, close] of chosen) if (!close) closed.delete(bus);
   return closed;
 }
 

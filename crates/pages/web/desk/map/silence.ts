@@ -66,6 +66,8 @@ function missing(node: Node, index: number, now: Now | null, sounds: Sounds | nu
   const history = sounds?.nodes.find((sound) => sound.name === node.name)?.momentary_lufs;
   const silence = history && sounds ? silenceAt(history, sounds.a_second, at_s) : null;
   const live = now?.playing ? now.nodes[index]?.[0] : undefined;
+  // While the song waits at its start, the map shows all of it.
+  if (live === undefined && at_s === 0) return null;
   const quiet = live === undefined ? silence !== null : live === null || live < SILENT_LUFS;
   if (!quiet) return null;
   if (node.role !== 'source' || node.expect_silence) return { kind: 'dry', why: '' };
