@@ -87,6 +87,7 @@ function section(all: View, way: 1 | -1): void {
 
 /** Whether an element takes what is typed for itself. */
 function typing(element: Element | null, key: string): boolean {
+  if (element instanceof HTMLInputElement && element.type === 'checkbox') return key === ' ';
   if (element instanceof HTMLInputElement) return !(key === ' ' && element.classList.contains('number'));
   if (element instanceof HTMLSelectElement) return key !== '?';
   return key === ' ' && (element instanceof HTMLButtonElement || element?.tagName === 'SUMMARY') && !element.closest('[role=listbox]');
