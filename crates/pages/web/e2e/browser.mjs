@@ -53,7 +53,7 @@ export async function violations(page) {
  * Keeps all sound that goes to the loudspeakers, in `globalThis.sound`: what a microphone would hear. It records on the
  * thread of the sound, so that a busy page loses nothing; the page's policy would forbid that, so it has to be off.
  */
-function recordSound() {
+export function recordSound() {
   const sound = { rate: 0, parts: [], frames: 0 };
   globalThis.sound = sound;
   const recorder = `registerProcessor('recorder', class extends AudioWorkletProcessor {

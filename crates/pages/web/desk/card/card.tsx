@@ -5,7 +5,7 @@ import { edit } from '../edits.ts';
 import { alone, silent } from '../ear.ts';
 import { listen } from '../link.ts';
 import type { Card, Node, Print, View } from '../protocol.ts';
-import { beat, open, view } from '../state.ts';
+import { beat, chosen, open, view } from '../state.ts';
 import { goTo, listOf, mayGoTo } from '../map/rewire.tsx';
 import { closed, bundle } from '../map/model.ts';
 import { loudness } from '../words.ts';
@@ -22,7 +22,7 @@ export function CardText(): JSX.Element | null {
     <section class="card" aria-label={`Card of ${one.name}`} key={one.name}>
       <header>
         <h2 tabIndex={-1}>{one.name}</h2>
-        <p class="sentence">{isNode(one) ? <NodeText node={one} all={all} /> : <PrintText print={one} />}</p>
+        <p class="sentence">{isNode(one) ? <NodeText node={one} all={all} /> : <PrintText print={one} all={all} />}</p>
         {isNode(one) && <Acts node={one} all={all} />}
         {isNode(one) && <Sends node={one} all={all} />}
         <Rides card={one.card} owner={one.name} />
@@ -43,24 +43,27 @@ function NodeText({ node, all }: { node: Node; all: View }): JSX.Element {
       {KINDS[node.role]} that goes to{' '}
       <Choice label={`${node.name} goes to`} value={node.to ?? ''} choices={choices} onChoose={(bus) => bus !== '' && goTo(node.name, bus)} />,{' '}
       <Sentence phrases={node.card.sentence} label={node.name} />
-      <Loudness name={node.name} all={all} />
+      <Loudness of={beat.value?.nodes[all.nodes.indexOf(node)]} />
     </>
   );
 }
 
-function PrintText({ print }: { print: Print }): JSX.Element {
+function PrintText({ print, all }: { print: Print; all: View }): JSX.Element {
   return (
     <>
-      A print that draws from <b>{print.from}</b>.
+      A print that draws from{' '}
+      <button type="button" class="word" onClick={() => (chosen.value = print.from)}>
+        {print.from}
+      </button>
+      .<Loudness of={beat.value?.programmes[all.prints.indexOf(print)]} />
     </>
   );
 }
 
 /** How loud it is now, in words. */
-function Loudness({ name, all }: { name: string; all: View }): JSX.Element | null {
-  const level = beat.value?.playing ? beat.value.nodes[all.nodes.findIndex((node) => node.name === name)] : undefined;
-  if (!level) return null;
-  return <span class="aside"> Now {loudness(level[1])} over 3 s.</span>;
+function Loudness({ of }: { of: [number | null, number | null] | undefined }): JSX.Element | null {
+  if (!of || !beat.value?.playing) return null;
+  return <span class="aside"> Now {loudness(of[1] ?? of[0])}.</span>;
 }
 
 function Acts({ node, all }: { node: Node; all: View }): JSX.Element {

@@ -5,6 +5,7 @@ import { without } from '../ear.ts';
 import { listen } from '../link.ts';
 import type { Processor, Row } from '../protocol.ts';
 import { view } from '../state.ts';
+import { Figure } from './figure.tsx';
 import { Sentence } from './phrase.tsx';
 import { Reduction } from './reduction.tsx';
 
@@ -24,6 +25,7 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
         {left && <span class="aside"> (left out for listening)</span>}
       </p>
       {processor.rows_name && <Rows processor={processor} names={processor.rows_name} owner={owner} />}
+      {processor.figure !== null && <Figure address={processor.figure} title={title} />}
       <Reduction owner={owner} index={index} />
       {processor.caution !== '' && (
         <details class="caution">

@@ -1,0 +1,268 @@
+//! The desk in a real browser: it opens, plays the samples of the print, follows a hand in time, undoes, seeks, saves and
+//! prints; a sheet of forty stems stays legible.
+//!
+//! Runs where the test command has set `FAIRPRINT_CHROMIUM` and installed the packages of `crates/pages/web`; elsewhere it
+//! says so and passes. `FAIRPRINT_SHOTS` names a folder that keeps the pictures.
+
+#![expect(clippy::unwrap_used, clippy::print_stdout, reason = "a test that cannot go on fails, and tells its figures")]
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::thread;
+
+use media::{FileFormat, Metadata, WavSample};
+use serde_json::Value;
+use units::Frame;
+
+const RATE_HZ: usize = 48_000;
+const SECONDS: usize = 12;
+/// Level of listening at the start, and how near a recorded gain has to be to it.
+const MONITOR_DB: f64 = -18.0;
+const NEAR_DB: f64 = 0.02;
+/// From the key to the loudspeakers. The goal is 100 ms; a machine that compiles beside the test is given more.
+const HEARD_MS: f64 = 250.0;
+
+const SONG: &str = r#"
+fairprint = 1
+[song]
+title = "Lantern Weather"
+artist = "The Tin Orchard"
+rate_hz = 48000
+[[section]]
+name = "verse"
+from = 1.0
+[[section]]
+name = "chorus"
+from = 8.0
+[[stem]]
+name = "drums"
+file = "drums.wav"
+to = "band"
+[[stem]]
+name = "bass"
+file = "bass.wav"
+to = "band"
+level_db = -4
+[[stem]]
+name = "voice"
+file = "voice.wav"
+to = "mix"
+[[bus]]
+name = "band"
+to = "mix"
+sends = [{ to = "crush", level_db = -3 }]
+[[bus]]
+name = "crush"
+to = "mix"
+level_db = -20
+chain = [{ compressor = { kind = "valve", threshold_db = -30 } }]
+[[bus]]
+name = "mix"
+[[print]]
+name = "for mastering"
+from = "mix"
+files = [{ format = "wav", bits = 24 }]
+pattern = "{print}"
+[[print]]
+name = "for approval"
+from = "mix"
+chain = [{ limiter = { ceiling_dbtp = -1 } }]
+files = [{ format = "wav", bits = 24 }]
+pattern = "{print}"
+"#;
+
+/// A folder with a song.
+struct Scene {
+    folder: tempfile::TempDir,
+}
+
+impl Scene {
+    fn song() -> Self {
+        let scene = Self { folder: tempfile::tempdir().unwrap() };
+        for (seed, name) in ["drums", "bass", "voice"].into_iter().enumerate() {
+            scene.record(&format!("{name}.wav"), SECONDS * RATE_HZ, seed as u64 + 1);
+        }
+        fs::write(scene.path("sheet.toml"), SONG).unwrap();
+        scene
+    }
+
+    /// Forty stems on eight buses.
+    fn forty() -> Self {
+        let scene = Self { folder: tempfile::tempdir().unwrap() };
+        let mut sheet = "fairprint = 1\n[song]\ntitle = \"Slack Water\"\nrate_hz = 48000\n".to_owned();
+        for stem in 0..40 {
+            scene.record(&format!("{stem}.wav"), 6 * RATE_HZ, stem + 1);
+            let bus = stem % 8 + 1;
+            let _ = write!(
+                sheet,
+                "[[stem]]\nname = \"part {stem}\"\nfile = \"{stem}.wav\"\nto = \"group {bus}\"\nlevel_db = {}\n",
+                -12.0 - stem as f64 / 2.0
+            );
+        }
+        for bus in 1..9 {
+            let _ = write!(
+                sheet,
+                "[[bus]]\nname = \"group {bus}\"\nto = \"mix\"\nsends = [{{ to = \"room\", level_db = -12 }}]\n"
+            );
+        }
+        sheet.push_str("[[bus]]\nname = \"room\"\nto = \"mix\"\nlevel_db = -12\nchain = [{ room = {} }]\n[[bus]]\nname = \"mix\"\n");
+        sheet.push_str(
+            "[[print]]\nname = \"for mastering\"\nfrom = \"mix\"\nfiles = [{ format = \"wav\", bits = 24 }]\n",
+        );
+        fs::write(scene.path("sheet.toml"), sheet).unwrap();
+        scene
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    /// Noise whose level swells and falls, the same for the same seed.
+    fn record(&self, name: &str, frames: usize, seed: u64) {
+        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut next = || {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
+        };
+        let mut low = [0.0; 2];
+        let noise: Vec<Frame> = (0..frames)
+            .map(|at| {
+                let swell = 0.35 + 0.25 * ((at / 4800) % 7) as f64 / 7.0;
+                low = low.map(|x| 0.8 * x + 0.2 * next());
+                low.map(|x| x * swell)
+            })
+            .collect();
+        let format = FileFormat::Wav(WavSample::Float32);
+        let mut writer =
+            media::create(&self.path(name), &format, RATE_HZ as u32, Some(frames as u64), &Metadata::default())
+                .unwrap();
+        writer.write(&noise).unwrap();
+        writer.finish().unwrap();
+    }
+
+    /// Opens the desk and goes through a part of the script; returns its figures.
+    fn node(&self, act: &str, out: &Path) -> Value {
+        let setup = desk::Setup { sheet: self.path("sheet.toml"), port: 0, threads: 2 };
+        let desk = desk::open(&setup).unwrap();
+        let link = desk.link().to_owned();
+        // It is served until the test ends.
+        thread::spawn(move || desk.serve());
+        let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../pages/web/e2e/desk.mjs");
+        let mut node = Command::new("node");
+        node.arg(&script).args([act, &link]).arg(out).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let done = node.spawn().unwrap().wait_with_output().unwrap();
+        let [said, cried] = [done.stdout, done.stderr].map(|text| String::from_utf8_lossy(&text).into_owned());
+        assert!(done.status.success(), "{act}: {cried}");
+        println!("{act}: {said}");
+        serde_json::from_str(&said).unwrap()
+    }
+}
+
+/// What the browser sent to the loudspeakers.
+struct Recording {
+    frames: Vec<Frame>,
+    marks: Value,
+}
+
+impl Recording {
+    fn read(out: &Path) -> Self {
+        let bytes = fs::read(out.join("heard.f32")).unwrap();
+        let samples: Vec<f64> = bytes.as_chunks::<4>().0.iter().map(|b| f64::from(f32::from_le_bytes(*b))).collect();
+        let marks: Value = serde_json::from_slice(&fs::read(out.join("heard.json")).unwrap()).unwrap();
+        assert_eq!(marks["rate"], RATE_HZ, "the page plays at the rate of the song");
+        Self { frames: samples.as_chunks::<2>().0.to_vec(), marks }
+    }
+
+    fn at(&self, what: &str) -> usize {
+        let marks = self.marks["marks"].as_array().unwrap();
+        marks.iter().find(|mark| mark["what"] == what).unwrap()["frame"].as_u64().unwrap() as usize
+    }
+
+    /// Delay and gain of the stretch after a mark against a print: where the print's first frame would be.
+    fn fit(&self, print: &[Frame], what: &str) -> Fit {
+        let from = self.at(what);
+        let stretch = &self.frames[from..from + RATE_HZ / 2];
+        let fit = measure::align(print, stretch, RATE_HZ * SECONDS).unwrap();
+        Fit { start: from as i64 + fit.delay_samples.round() as i64, gain_db: fit.gain_db }
+    }
+
+    /// What is left at a frame of the recording when the print is taken away.
+    fn rest(&self, print: &[Frame], fit: &Fit, at: usize) -> f64 {
+        let gain = units::gain_from_db(fit.gain_db);
+        let song = print[usize::try_from(at as i64 - fit.start).unwrap()];
+        (self.frames[at][0] - gain * song[0]).abs().max((self.frames[at][1] - gain * song[1]).abs())
+    }
+
+    fn largest_rest(&self, print: &[Frame], fit: &Fit, from: usize) -> f64 {
+        (from..from + RATE_HZ / 2).map(|at| self.rest(print, fit, at)).fold(0.0, f64::max)
+    }
+}
+
+#[derive(Debug)]
+struct Fit {
+    start: i64,
+    gain_db: f64,
+}
+
+fn out(scene: &Scene) -> PathBuf {
+    let out = std::env::var("FAIRPRINT_SHOTS").map_or_else(|_| scene.path("out"), PathBuf::from);
+    fs::create_dir_all(&out).unwrap();
+    out
+}
+
+fn has_browser() -> bool {
+    let is_there = std::env::var("FAIRPRINT_CHROMIUM").is_ok();
+    if !is_there {
+        println!("FAIRPRINT_CHROMIUM is not set: no browser is asked.");
+    }
+    is_there
+}
+
+#[test]
+fn what_is_heard_is_the_print_and_follows_the_hand() {
+    if !has_browser() {
+        return;
+    }
+    let scene = Scene::song();
+    let out = out(&scene);
+    scene.node("song", &out);
+    let heard = Recording::read(&out);
+    let print = |name: &str| media::read_all(&scene.path(&format!("prints/r001/{name}.wav")), None).unwrap().1;
+    let (mastering, approval) = (print("ForMastering"), print("ForApproval"));
+    let before = heard.fit(&mastering, "start");
+    let after = heard.fit(&mastering, "undone");
+    println!("before {before:?}, after {after:?}");
+    for fit in [&before, &after] {
+        assert!((fit.gain_db - MONITOR_DB).abs() < NEAR_DB, "{fit:?}");
+    }
+    let (start, undone) = (heard.at("start"), heard.at("undone"));
+    let floor = heard.largest_rest(&mastering, &before, start);
+    assert!(heard.largest_rest(&mastering, &after, undone) < 3.0 * floor, "what is undone is undone to the sample");
+    assert_eq!(before.start, after.start, "nothing was lost or doubled on the way");
+    // The level of the voice goes down by 3 dB: from then on the print is not all of it.
+    let moved = heard.at("moved");
+    let late = (moved..).find(|at| heard.rest(&mastering, &before, *at) > 4.0 * floor).unwrap();
+    let late_ms = (late - moved) as f64 / RATE_HZ as f64 * 1000.0;
+    println!("the move was heard {late_ms:.0} ms after the key; floor {floor:.2e}");
+    assert!(late_ms < HEARD_MS, "{late_ms} ms");
+    assert!(heard.largest_rest(&mastering, &before, heard.at("settled")) > 10.0 * floor);
+    let chorus = heard.fit(&mastering, "chorus");
+    assert!(chorus.start != before.start && (chorus.gain_db - MONITOR_DB).abs() < NEAR_DB, "{chorus:?}");
+    let switched = heard.fit(&approval, "switched");
+    assert!((switched.start - chorus.start).abs() <= 1, "prints are in step: {switched:?} and {chorus:?}");
+    assert!(fs::read_to_string(scene.path("sheet.toml")).unwrap().contains("threshold_db = -27.5"));
+}
+
+#[test]
+fn forty_stems_stay_legible() {
+    if !has_browser() {
+        return;
+    }
+    let scene = Scene::forty();
+    let figures = scene.node("forty", &out(&scene));
+    assert!(figures["ready_ms"].as_f64().unwrap() > 0.0);
+}

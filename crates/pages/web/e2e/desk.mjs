@@ -1,0 +1,240 @@
+// The desk in a real browser, as `crates/desk/tests/browser.rs` asks for it:
+//   node desk.mjs song LINK OUT   opens, plays, moves, undoes, seeks, loops, saves, prints
+//   node desk.mjs forty LINK OUT  a sheet of forty stems is legible, by mouse and by keyboard
+import assert from 'node:assert/strict';
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { launch, recorded, recordSound, violations } from './browser.mjs';
+
+const [act, link, out] = process.argv.slice(2);
+const { origin } = new URL(link);
+const faults = [];
+const figures = {};
+
+const browser = await launch();
+
+/** A page of the desk that keeps count of what it must not do: errors, and requests to anywhere else. */
+async function open(context, address) {
+  const page = await context.newPage();
+  page.on('pageerror', (error) => faults.push(`error: ${error.message}`));
+  page.on('console', (message) => {
+    if (message.type() === 'error') faults.push(`console: ${message.text()}`);
+  });
+  page.on('request', (request) => {
+    if (!request.url().startsWith(origin) && !/^(data|blob):/.test(request.url())) faults.push(`request: ${request.url()}`);
+  });
+  const from = performance.now();
+  await page.goto(address);
+  await page.locator('.map .ribbon').first().waitFor({ state: 'attached' });
+  figures.ready_ms ??= performance.now() - from;
+  return page;
+}
+
+const look = (page, name) => page.screenshot({ path: join(out, `${act}-${name}.png`), fullPage: true });
+
+/** The link works once; the browser that came with it is known from then on. */
+async function enter() {
+  const first = await browser.newContext({ viewport: { width: 1280, height: 720 } });
+  const page = await open(first, link);
+  const again = await page.request.get(link, { headers: { cookie: '' } });
+  assert.equal(again.status(), 403, 'the link lets in once');
+  return { first, page, known: await first.storageState() };
+}
+
+/** As it is shipped, policy and all: it plays without running dry. */
+async function playsAsShipped(page) {
+  await page.keyboard.press('Space');
+  await page.waitForFunction(() => document.querySelector('.play')?.textContent === 'Pause');
+  const place = () => page.locator('.playhead .time').innerText();
+  const before = await place();
+  await page.waitForTimeout(1500);
+  assert.notEqual(await place(), before, 'the song goes on');
+  await page.waitForFunction(() => /LUFS/.test(document.querySelector('.meters dd.steady')?.textContent ?? ''));
+  await page.keyboard.press('Space');
+  await page.waitForFunction(() => document.querySelector('.play')?.textContent === 'Play');
+}
+
+/** Everything that is drawn and written can be used by everyone, by day and by night. */
+async function isForEveryone(known) {
+  for (const colorScheme of ['light', 'dark']) {
+    const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, colorScheme, storageState: known, bypassCSP: true });
+    const page = await open(context, origin);
+    assert.deepEqual(await violations(page), [], `pictures, ${colorScheme}`);
+    await look(page, colorScheme);
+    await page.keyboard.press('?');
+    assert.deepEqual(await violations(page), [], `keys, ${colorScheme}`);
+    await page.keyboard.press('Escape');
+    await page.keyboard.press('p');
+    await page.locator('.flow').waitFor();
+    assert.equal(await page.locator('svg').count(), 0, 'words alone have no picture');
+    assert.deepEqual(await violations(page), [], `words, ${colorScheme}`);
+    await context.close();
+  }
+}
+
+/** What was heard, and when what was done. */
+function recorder(page) {
+  const marks = [];
+  const frames = () => page.evaluate(() => globalThis.sound.frames);
+  return {
+    mark: async (what) => marks.push({ what, frame: await frames() }),
+    heardFor: async (secs) => {
+      const until = (await frames()) + secs * (await page.evaluate(() => globalThis.sound.rate));
+      await page.waitForFunction((enough) => globalThis.sound.frames >= enough, until, { polling: 20 });
+    },
+    keep: async () => {
+      const rate = await page.evaluate(() => globalThis.sound.rate);
+      writeFileSync(join(out, 'heard.f32'), await recorded(page));
+      writeFileSync(join(out, 'heard.json'), JSON.stringify({ rate, marks }));
+    },
+  };
+}
+
+/** Plays, moves a level, takes it back, goes elsewhere; `crates/desk/tests/browser.rs` judges what was heard. */
+async function isHeard(page) {
+  const { mark, heardFor, keep } = recorder(page);
+  await page.keyboard.press('1');
+  await page.keyboard.press('m');
+  await page.locator('.listening').getByText('the loudness it is printed at').first().waitFor({ state: 'attached' });
+  await page.locator('.name', { hasText: 'voice' }).first().click();
+  await page.keyboard.press('Space');
+  await page.waitForFunction(() => globalThis.sound?.frames > 0);
+  await heardFor(2.4);
+  await mark('start');
+  await heardFor(1.2);
+  const level = page.locator('.card').getByRole('spinbutton', { name: 'level', exact: true });
+  await level.focus();
+  await mark('moved');
+  await page.keyboard.press('PageDown');
+  await heardFor(0.6);
+  assert.equal(await level.getAttribute('aria-valuetext'), '−3 dB');
+  assert.match(await page.locator('.head').innerText(), /undo\s*level of voice 0 dB → −3 dB/);
+  await mark('settled');
+  await heardFor(0.8);
+  await page.keyboard.press('Control+z');
+  await heardFor(0.6);
+  assert.equal(await level.getAttribute('aria-valuetext'), '0 dB');
+  await mark('undone');
+  await heardFor(0.8);
+  await page.keyboard.press('Escape');
+  await page.locator('.sections button', { hasText: 'chorus' }).click();
+  await heardFor(0.8);
+  await mark('chorus');
+  await heardFor(1);
+  await page.keyboard.press('2');
+  await heardFor(0.3);
+  await mark('switched');
+  await heardFor(0.6);
+  await mark('end');
+  await page.keyboard.press('Space');
+  await keep();
+}
+
+/** Number fields, the ear, loops, the sheet's mute, and what is saved. */
+async function isWorked(page) {
+  await page.locator('.name', { hasText: 'crush' }).first().click();
+  await page.keyboard.press('a');
+  await page.getByText('You hear crush alone').waitFor();
+  await page.keyboard.press('e');
+  await page.getByText('You hear crush alone').waitFor({ state: 'detached' });
+  await page.keyboard.press('l');
+  await page.waitForFunction(() => document.querySelector('[aria-label="At the end of the passage"]').value === 'loop');
+  await page.keyboard.press('l');
+  const threshold = page.getByRole('spinbutton', { name: 'threshold', exact: true });
+  await threshold.fill('-28.5');
+  await threshold.press('Enter');
+  await page.keyboard.press('ArrowUp');
+  await page.keyboard.press('ArrowUp');
+  await page.waitForFunction(() => /−27.5 dB$/.test(document.querySelector('.head .act i')?.textContent ?? ''));
+  await page.locator('.name', { hasText: 'voice' }).first().click();
+  await page.getByRole('combobox', { name: 'voice goes to' }).selectOption('band');
+  await page.getByText('voice goes to band instead of mix').first().waitFor();
+  await page.getByRole('button', { name: /^undo/ }).click();
+  await page.keyboard.press('Control+s');
+  await page.getByText('sheet.toml is saved').waitFor();
+  await page.keyboard.press('r');
+  await page.waitForFunction(() => /^Momentary .*correlation|^Momentary/.test(document.querySelector('[aria-live=polite]')?.textContent ?? ''));
+}
+
+async function isPrinted(page) {
+  await page.getByRole('button', { name: 'print', exact: true }).click();
+  const report = page.getByRole('link', { name: 'Open its report' });
+  await report.waitFor({ timeout: 40_000 });
+  const answer = await page.request.get(new URL(await report.getAttribute('href'), origin).href);
+  assert.equal(answer.status(), 200);
+  assert.match(await answer.text(), /Lantern Weather/);
+}
+
+async function song() {
+  const { first, page, known } = await enter();
+  await playsAsShipped(page);
+  await first.close();
+  await isForEveryone(known);
+  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
+  await context.addInitScript(recordSound);
+  const heard = await open(context, origin);
+  await isHeard(heard);
+  // The sheet is printed as it was saved: as it was heard.
+  await isPrinted(heard);
+  await isWorked(heard);
+  await look(heard, 'end');
+}
+
+/** Names of stems neither overlap nor leave the map. */
+async function isLegible(page) {
+  const boxes = await page.locator('.name').evaluateAll((names) =>
+    names.map((name) => {
+      const { left, right, top, bottom } = name.querySelector('.text').getBoundingClientRect();
+      return { name: name.dataset.id, left, right, top, bottom };
+    }),
+  );
+  for (const [i, a] of boxes.entries()) {
+    for (const b of boxes.slice(i + 1)) {
+      const over = Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 3;
+      assert.ok(!over, `${a.name} and ${b.name} overlap`);
+    }
+  }
+  return boxes.map((box) => box.name);
+}
+
+async function forty() {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, bypassCSP: true });
+  const page = await open(context, link);
+  const closed = await isLegible(page);
+  const bundle = closed.find((name) => name.startsWith('stems of '));
+  assert.ok(bundle, 'stems of a bus are one ribbon where there are many');
+  assert.deepEqual(await violations(page), []);
+  await look(page, 'bundled');
+  await page.locator(`[data-id="${bundle}"]`).click();
+  await page.locator(`[data-id="${bundle}"]`).waitFor({ state: 'detached' });
+  const opened = await isLegible(page);
+  assert.equal(opened.length, closed.length + 4, 'it opens on demand');
+  // One stop for the whole map, and arrows along the flow: from a stem to the print.
+  assert.equal(await page.locator('.map [tabindex="0"]').count(), 1);
+  await page.keyboard.press('f');
+  await page.keyboard.press('Home');
+  for (let i = 0; i < 6; i += 1) await page.keyboard.press('ArrowRight');
+  assert.equal(await page.evaluate(() => document.activeElement.dataset.id), 'for mastering');
+  await look(page, 'opened');
+  await page.keyboard.press('Space');
+  await page.waitForTimeout(1000);
+  figures.frames_a_second = await page.evaluate(
+    () =>
+      new Promise((done) => {
+        const from = performance.now();
+        let count = 0;
+        const next = (now) => {
+          count += 1;
+          if (now - from > 2000) done((count / (now - from)) * 1000);
+          else requestAnimationFrame(next);
+        };
+        requestAnimationFrame(next);
+      }),
+  );
+  await look(page, 'playing');
+}
+
+await (act === 'forty' ? forty() : song());
+assert.deepEqual(faults, []);
+await browser.close();
+process.stdout.write(JSON.stringify(figures));
