@@ -127,6 +127,7 @@ async function isHeard(page) {
   await heardFor(0.6);
   await mark('end');
   await page.keyboard.press('Space');
+  figures.dry = /ran dry (once|\d+)/.exec(await page.locator('.meters').innerText())?.[1] ?? 'never';
   await keep();
 }
 

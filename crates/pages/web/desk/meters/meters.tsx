@@ -4,7 +4,7 @@ import type { JSX } from 'preact';
 import { useRef } from 'preact/hooks';
 import type { Meters as Readings } from '../protocol.ts';
 import { pictures } from '../settings.ts';
-import { beat, now, open, view } from '../state.ts';
+import { beat, dry, now, open, view } from '../state.ts';
 import { figure, loudness, steady } from '../words.ts';
 import { filled, MARKS, spoken } from './readings.ts';
 
@@ -43,7 +43,10 @@ export function Meters(): JSX.Element {
           ))}
         </div>
       )}
-      <p>{heard ? since(heard) : 'Nothing was heard yet.'}</p>
+      <p>
+        {heard ? since(heard) : 'Nothing was heard yet.'}
+        {dry.value > 0 && ` Sound ran dry ${dry.value === 1 ? 'once' : `${dry.value} times`}.`}
+      </p>
       <div class="unseen" aria-live="polite">
         {said.value}
       </div>
