@@ -234,3 +234,6 @@ impl Finding {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,199 @@
+//! Who is let in, who is not, and that the rightful page is served whatever others try.
+
+use std::io::{Read, Write};
+use std::net::TcpStream;
+use std::time::{Duration, Instant};
+
+use tungstenite::client::IntoClientRequest;
+use tungstenite::{Message, WebSocket};
+
+use super::*;
+use crate::testing::Song;
+
+/// A desk that is served on a thread of its own until the tests end.
+struct Served {
+    port: u16,
+    key: String,
+    _song: Song,
+}
+
+impl Served {
+    fn new() -> Self {
+        let song = Song::new();
+        let desk = open(&Setup { sheet: song.sheet(), port: 0, threads: 1 }).expect("it opens");
+        let (address, key) = desk.link().split_once("/?key=").expect("a link with a key");
+        let port = address.rsplit(':').next().and_then(|port| port.parse().ok()).expect("a port");
+        let key = key.to_owned();
+        thread::spawn(move || desk.serve());
+        Self { port, key, _song: song }
+    }
+
+    /// Status line and headers of the answer to a request.
+    fn ask(&self, first: &str, headers: &[(&str, &str)]) -> String {
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).expect("it listens");
+        stream.set_read_timeout(Some(Duration::from_secs(10))).expect("a timeout");
+        let host = format!("127.0.0.1:{}", self.port);
+        let host = headers.iter().find(|(name, _)| *name == "Host").map_or(host.as_str(), |(_, host)| host);
+        let others = headers.iter().filter(|(name, _)| *name != "Host");
+        let lines: String = others.map(|(name, value)| format!("{name}: {value}\r\n")).collect();
+        let request = format!("{first} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n{lines}\r\n");
+        stream.write_all(request.as_bytes()).expect("it can be asked");
+        let mut answer = Vec::new();
+        // A refused request may close the connection at once.
+        let _ = stream.read_to_end(&mut answer);
+        String::from_utf8_lossy(&answer).into_owned()
+    }
+
+    fn status(&self, first: &str, headers: &[(&str, &str)]) -> u16 {
+        let answer = self.ask(first, headers);
+        answer.split(' ').nth(1).and_then(|status| status.parse().ok()).unwrap_or_else(|| panic!("{answer}"))
+    }
+
+    /// The cookie of the browser that came with the key.
+    fn cookie(&self) -> String {
+        let answer = self.ask(&format!("GET /?key={}", self.key), &[]);
+        let line =
+            answer.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap_or_else(|| panic!("{answer}"));
+        assert!(line.contains("HttpOnly") && line.contains("SameSite=Strict"), "{line}");
+        line.split(';').next().expect("a value").to_owned()
+    }
+
+    fn channel(&self, path: &str, cookie: &str) -> WebSocket<TcpStream> {
+        let url = format!("ws://127.0.0.1:{}{path}", self.port);
+        let mut request = url.into_client_request().expect("a request");
+        request.headers_mut().insert("Cookie", cookie.parse().expect("a value"));
+        let stream = TcpStream::connect(("127.0.0.1", self.port)).expect("it listens");
+        stream.set_read_timeout(Some(Duration::from_secs(10))).expect("a timeout");
+        tungstenite::client(request, stream).expect("it talks").0
+    }
+}
+
+/// The next message of a kind.
+fn told(talk: &mut WebSocket<TcpStream>, kind: &str) -> serde_json::Value {
+    let until = Instant::now() + Duration::from_secs(20);
+    while Instant::now() < until {
+        if let Message::Text(text) = talk.read().expect("it goes on") {
+            let told: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+            if told["tell"] == kind {
+                return told;
+            }
+        }
+    }
+    panic!("nothing of the kind “{kind}” was told");
+}
+
+fn say(talk: &mut WebSocket<TcpStream>, text: &str) {
+    talk.send(Message::Text(text.to_owned().into())).expect("it listens");
+}
+
+#[test]
+fn only_a_browser_with_the_key_is_let_in_and_only_once() {
+    let served = Served::new();
+    let with_key = format!("GET /?key={}", served.key);
+    assert_eq!(served.status("GET /", &[]), 403);
+    assert_eq!(served.status("GET /talk", &[]), 403);
+    assert_eq!(served.status("GET /?key=0123456789abcdef0123456789abcdef", &[]), 403);
+    assert_eq!(served.status(&with_key, &[("Host", "desk.example")]), 403, "a name that was turned to this address");
+    assert_eq!(served.status(&with_key, &[("Origin", "http://desk.example")]), 403);
+    assert_eq!(served.status(&with_key, &[("Origin", "null")]), 403);
+    assert_eq!(served.status(&with_key.replace("GET", "POST"), &[]), 405);
+    let cookie = served.cookie();
+    assert_eq!(served.status(&with_key, &[]), 403, "the key works once");
+    let rightful = [("Cookie", cookie.as_str())];
+    assert_eq!(served.status("GET /", &rightful), 200);
+    assert_eq!(served.status("GET /", &[rightful[0], ("Origin", "http://desk.example")]), 403);
+    let answer = served.ask("GET /", &rightful).to_lowercase();
+    for header in ["content-security-policy: default-src 'none'", "x-content-type-options: nosniff", "no-store"] {
+        assert!(answer.contains(header), "{header}");
+    }
+    assert!(!answer.contains("access-control-allow"));
+}
+
+#[test]
+fn no_path_leads_out_of_what_is_shown() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    for path in [
+        "/../../../../etc/passwd",
+        "/%2e%2e/%2e%2e/etc/passwd",
+        "/sheet.toml",
+        "/a.wav",
+        "/report/r001/../../sheet.toml",
+        "/report/..%2f..%2f/sheet.toml",
+        "/report/%2e%2e/report.html",
+        "/report/r001/%2e%2e%2fsheet.toml",
+        "/report/r00%00/report.html",
+        "/figure/nobody/0",
+        "/figure/b/99999999999999999999",
+    ] {
+        let status = served.status(&format!("GET {path}"), &[("Cookie", &cookie)]);
+        assert!((400..500).contains(&status), "{path}: {status}");
+    }
+    assert_eq!(served.status("GET /figure/b/0", &[("Cookie", &cookie)]), 200);
+}
+
+#[test]
+fn what_is_not_understood_is_refused_and_what_is_too_large_ends_the_channel() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    assert_eq!(told(&mut talk, "view")["view"]["song"]["title"], "Lantern Weather");
+    for nonsense in ["", "{", "[]", "{\"ask\":\"explode\"}", "{\"ask\":\"seek\",\"to_s\":\"soon\"}", "\u{0}\u{ffff}"] {
+        say(&mut talk, nonsense);
+        assert_eq!(told(&mut talk, "refused")["finding"]["code"], "message");
+    }
+    // Numbers out of all reason are put right, names that are not there are left out.
+    say(&mut talk, r#"{"ask":"seek","to_s":1e300}"#);
+    say(&mut talk, r#"{"ask":"listen","ear":{"alone":["nobody"],"silent":["a"],"without":[["b",7]]}}"#);
+    let ear = told(&mut talk, "view")["view"]["ear"].clone();
+    assert_eq!(ear, serde_json::json!({ "alone": [], "silent": ["a"], "without": [] }));
+    let mut other = served.channel("/talk", &cookie);
+    let _ = other.send(Message::Text("x".repeat(1 << 20).into()));
+    let ended = (0..200).any(|_| other.read().is_err());
+    assert!(ended, "a message of a megabyte ends its channel");
+    say(&mut talk, r#"{"ask":"undo"}"#);
+    say(&mut talk, r#"{"ask":"edit","edits":[],"words":"","goes_on":false}"#);
+    assert_eq!(told(&mut talk, "view")["tell"], "view");
+}
+
+#[test]
+fn two_hundred_others_do_not_keep_the_rightful_page_from_hearing() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let idle: Vec<TcpStream> =
+        (0..150).map(|_| TcpStream::connect(("127.0.0.1", served.port)).expect("it listens")).collect();
+    let slow: Vec<WebSocket<TcpStream>> = (0..50).map(|_| served.channel("/talk", &cookie)).collect();
+    let mut talk = served.channel("/talk", &cookie);
+    let mut sound = served.channel("/sound", &cookie);
+    say(&mut sound, r#"{"frames":4800}"#);
+    say(&mut talk, r#"{"ask":"play"}"#);
+    let mut next = None;
+    for _ in 0..50 {
+        let Message::Binary(piece) = sound.read().expect("it plays") else { continue };
+        let seconds = f64::from_le_bytes(piece[..8].try_into().expect("eight bytes"));
+        let frames = u32::from_le_bytes(piece[12..16].try_into().expect("four bytes"));
+        assert_eq!((frames, piece.len()), (480, 16 + 480 * 8));
+        assert!(next.is_none_or(|next: f64| (next - seconds).abs() < 1e-6), "no piece is lost");
+        next = Some(seconds + 0.01);
+        say(&mut sound, r#"{"frames":480}"#);
+    }
+    assert!(next.is_some());
+    drop((idle, slow));
+}
+
+#[test]
+fn the_page_that_comes_last_listens() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    let mut first = served.channel("/sound", &cookie);
+    say(&mut talk, r#"{"ask":"play"}"#);
+    say(&mut first, r#"{"frames":480}"#);
+    assert!(matches!(first.read(), Ok(Message::Binary(_))));
+    let mut second = served.channel("/sound", &cookie);
+    let heard = (0..100).any(|_| {
+        say(&mut second, r#"{"frames":480}"#);
+        matches!(second.read(), Ok(Message::Binary(_)))
+    });
+    assert!(heard);
+}
