@@ -1,6 +1,10 @@
 //! `handover`: the delivery folder, and a check of one that has arrived.
 
+use std::path::Path;
+
+use engine::Fault;
 use prints::handover::{Delivery, hand_over, verify};
+use prints::history;
 use units::Severity;
 
 use crate::args::HandoverArgs;
@@ -12,12 +16,16 @@ pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
     if args.verify {
         return check(voice, args);
     }
+    let approvals = match approvals(args) {
+        Ok(approvals) => approvals,
+        Err(fault) => return voice.fault(&fault),
+    };
     let delivery = Delivery {
         sheet: &args.subject,
         out: args.out.as_deref(),
         revision: args.revision.as_deref(),
         to: args.to.as_deref(),
-        approvals: &[],
+        approvals: &approvals,
     };
     let handed = match hand_over(&delivery) {
         Ok(handed) => handed,
@@ -34,6 +42,21 @@ pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
     voice.say("Read letter.txt; `sha256sum -c SHA256SUMS` in the folder checks all of it.");
     voice.data(&handed);
     Outcome::Done
+}
+
+/// Who has approved which print of the revision, by its checksum.
+fn approvals(args: &HandoverArgs) -> Result<Vec<String>, Fault> {
+    let beside = args.subject.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let out = args.out.clone().unwrap_or_else(|| beside.join("prints"));
+    let (_, report) = history::find(&out, args.revision.as_deref())?;
+    let notes = listening::notes::load(&args.subject, &report.title)?;
+    let of_file = |file: &history::PastFile| {
+        let line = |approval: &listening::notes::Approval| {
+            format!("{} by {}, {} (SHA-256 {})", file.file_name(), approval.who, approval.written, approval.sha256)
+        };
+        notes.approvals_of(&file.sha256).map(line).collect::<Vec<_>>()
+    };
+    Ok(report.prints.iter().flat_map(of_file).collect())
 }
 
 fn check(voice: &Voice, args: &HandoverArgs) -> Outcome {

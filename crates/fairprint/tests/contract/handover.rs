@@ -44,11 +44,22 @@ fn history_lists_revisions_and_says_what_changed() {
 #[test]
 fn a_handover_is_whole_and_any_change_on_the_way_is_found() {
     let song = printed_twice();
+    let report = json_file(&song.path("prints/r002/report.json"));
+    let sha256 = report["prints"][0]["sha256"].as_str().unwrap();
+    let notes = serde_json::json!({
+        "fairprint_notes": 1, "title": "Lantern Weather",
+        "approvals": [{ "id": "a1b2c3d4", "who": "Ivy", "revision": "r002", "version": "for mastering", "sha256": sha256,
+            "written": "2026-11-27T10:00:00Z" }],
+    });
+    fs::write(song.path("from ivy.json"), notes.to_string()).unwrap();
+    let added = fairprint(&["notes", &song.sheet(), "add", &song.path("from ivy.json").display().to_string()]);
+    assert_eq!(added.status.code(), Some(0), "{}", String::from_utf8_lossy(&added.stderr));
     let handed = fairprint(&["handover", &song.sheet(), "--to", &song.path("out").display().to_string(), "--json"]);
     assert_eq!(handed.status.code(), Some(0), "{}", String::from_utf8_lossy(&handed.stderr));
     let folder = song.path("out");
     let letter = fs::read_to_string(folder.join("letter.txt")).unwrap();
     assert!(letter.contains("Lantern Weather by The Tin Orchard") && letter.contains("LUFS integrated"), "{letter}");
+    assert!(letter.contains("by Ivy") && letter.contains(sha256), "the approval goes with it: {letter}");
     let recall = fs::read_to_string(folder.join("documents/recall.html")).unwrap();
     assert!(recall.contains("lead voice") && recall.contains("trimmed by 1.5 dB"));
     // Checked by a program from outside: GNU coreutils.
@@ -89,6 +100,10 @@ fn what_is_not_finished_or_not_what_was_printed_does_not_go_out() {
     fs::write(&audio, bytes).unwrap();
     assert_eq!(fairprint(&["handover", &song.sheet()]).status.code(), Some(2));
     assert!(!song.path("handover").join("Lantern Weather r002").exists(), "nothing is left behind");
+}
+
+fn json_file(path: &Path) -> serde_json::Value {
+    serde_json::from_slice(&fs::read(path).unwrap()).unwrap()
 }
 
 fn verified(folder: &Path) -> Option<i32> {
