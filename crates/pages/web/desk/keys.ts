@@ -93,6 +93,21 @@ function typing(element: Element | null, key: string): boolean {
   return key === ' ' && (element instanceof HTMLButtonElement || element?.tagName === 'SUMMARY') && !element.closest('[role=listbox]');
 }
 
+let byHand = false;
+
+/**
+ * What was pressed or chosen by hand gives the keyboard back, so that the next Space plays and does not press it again.
+ * Who came by keyboard stays where they are.
+ */
+export function giveKeysBack(event: Event): void {
+  if (event.type === 'pointerdown' || event.type === 'keydown') {
+    byHand = event.type === 'pointerdown';
+    return;
+  }
+  const used = event.target instanceof Element ? event.target.closest('button, select, summary, a') : null;
+  if (byHand && used instanceof HTMLElement && !used.closest('[role=listbox], dialog') && (event.type === 'change') === (used.tagName === 'SELECT')) used.blur();
+}
+
 export function onKey(event: KeyboardEvent): void {
   const all = view.value;
   if (!all || event.defaultPrevented || event.altKey) return;

@@ -126,7 +126,9 @@ async function isHeard(page) {
   await mark('switched');
   await heardFor(0.6);
   await mark('end');
+  // A section was clicked before: Space plays and pauses all the same.
   await page.keyboard.press('Space');
+  await page.waitForFunction(() => document.querySelector('.play')?.textContent === 'Play');
   figures.dry = /ran dry (once|\d+)/.exec(await page.locator('.meters').innerText())?.[1] ?? 'never';
   await keep();
 }

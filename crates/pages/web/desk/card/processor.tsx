@@ -17,7 +17,7 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
   const [name, list] = [`${title} of ${owner}`, path.slice(0, -1)];
   const state = off ? 'out' : left ? 'left' : 'in';
   return (
-    <li class={`processor ${state}`}>
+    <li class={`processor ${state}`} aria-label={title}>
       <h3 title={processor.summary}>{title}</h3>
       <p class="sentence">
         <Sentence phrases={processor.sentence} more={processor.more} label={title} />
@@ -85,7 +85,7 @@ function Rows({ processor, names: [rows, row], owner }: { processor: Processor; 
 
 function RowText({ row, name, title }: { row: Row; name: string; title: string }): JSX.Element {
   return (
-    <li class="sentence">
+    <li class="sentence" aria-label={name}>
       <Sentence phrases={row.sentence} more={row.more} label={name} />{' '}
       <button type="button" class="quiet" aria-label={`remove ${name}`} onClick={() => edit(`${name} of ${title} removed`, { edit: 'remove', path: row.path })}>
         remove
