@@ -45,7 +45,7 @@ export function Meters(): JSX.Element {
       )}
       <p>
         {heard ? since(heard) : 'Nothing was heard yet.'}
-        {dry.value > 0 && ` Sound ran dry ${dry.value === 1 ? 'once' : `${dry.value} times`}.`}
+        {dry.value > 0 && ` It ran dry ${dry.value === 1 ? 'once' : `${dry.value} times`}.`}
       </p>
       <div class="unseen" aria-live="polite">
         {said.value}
