@@ -32,13 +32,20 @@ export function Findings(): JSX.Element | null {
         {all.map((finding) => (
           <li key={`${finding.code} ${finding.at} ${finding.message}`} class={finding.severity}>
             <p>
-              <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />: {typeset(finding.message)} <i>{typeset(finding.remedy)}</i>
+              <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />: <Quoted words={finding.message} /> <i><Quoted words={finding.remedy} /></i>
             </p>
           </li>
         ))}
       </ol>
     </section>
   );
+}
+
+/** Words from the desk, with what it quotes set apart. */
+function Quoted({ words }: { words: string }): JSX.Element {
+  const parts = words.split(/`([^`]*)`/);
+  // oxlint-disable-next-line react/no-array-index-key -- the parts of a text are known by their order alone
+  return <>{parts.map((part, i) => (i % 2 === 1 ? <b key={`${i}`}>{part}</b> : typeset(part)))}</>;
 }
 
 function Where({ finding }: { finding: Finding }): JSX.Element {
