@@ -9,7 +9,7 @@
 use std::path::Path;
 
 use engine::Fault;
-use media::{FileFormat, FlacBits, Kbps, Metadata, OggKbps, Source};
+use media::{FileFormat, IntegerBits, Kbps, Metadata, OggKbps, Source};
 use units::{Frame, SILENCE};
 
 /// Length of a piece.
@@ -50,7 +50,7 @@ impl Audio {
         match self {
             Self::Mp3 => FileFormat::Mp3(Kbps::new(MP3_KBPS).expect(known)),
             Self::Opus => FileFormat::Opus(OggKbps::new(OPUS_KBPS).expect(known)),
-            Self::Flac => FileFormat::Flac(FlacBits::TwentyFour),
+            Self::Flac => FileFormat::Flac(IntegerBits::TwentyFour),
         }
     }
 

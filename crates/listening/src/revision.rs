@@ -24,7 +24,9 @@ struct Report {
 struct FileRecord {
     name: String,
     kind: Option<String>,
-    format: String,
+    /// Not in reports of older programs.
+    #[serde(default)]
+    lossy: bool,
     path: String,
     sha256: String,
 }
@@ -94,7 +96,7 @@ impl Heard {
                 continue;
             }
             let mut files = report.prints.iter().filter(|other| other.name == record.name);
-            let lossless = files.find(|file| !file.format.starts_with("MP3"));
+            let lossless = files.find(|file| !file.lossy);
             versions.push(version_of(folder, lossless.unwrap_or(record)));
         }
         Ok(Self {

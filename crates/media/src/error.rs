@@ -88,6 +88,12 @@ pub enum Reason {
         /// The rate.
         rate_hz: u32,
     },
+    /// More audio than the format's sizes can state.
+    #[error("{format} cannot hold more than 4 GiB")]
+    TooLong {
+        /// The format.
+        format: &'static str,
+    },
     /// Two rates without a common measure that is large enough.
     #[error("cannot convert {from_hz} Hz to {to_hz} Hz: their ratio is too fine")]
     RatioTooFine {
@@ -136,6 +142,7 @@ impl MediaError {
             Reason::Exists => "Choose another name or move the old file away.",
             Reason::NotFinite { .. } => "Find the source or setting that makes it; nothing was written.",
             Reason::RateNotPossible { .. } => "Choose 44100 or 48000 Hz for this file.",
+            Reason::TooLong { .. } => "Write WAV or FLAC, which can.",
             Reason::RatioTooFine { .. } => "Export the file at 44100, 48000, 88200, 96000, 176400 or 192000 Hz.",
             Reason::Encoder { .. } => "Choose another format for this file.",
         }

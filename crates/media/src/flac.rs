@@ -8,7 +8,7 @@ use units::Frame;
 
 use crate::sample::quantize;
 use crate::writer::Encode;
-use crate::{FlacBits, Loudness, Metadata, Reason};
+use crate::{IntegerBits, Loudness, Metadata, Reason};
 
 /// A FLAC file being written.
 pub(crate) struct FlacWriter {
@@ -23,15 +23,12 @@ pub(crate) struct FlacWriter {
 impl FlacWriter {
     pub(crate) fn new(
         file: File,
-        bits: FlacBits,
+        bits: IntegerBits,
         rate_hz: u32,
         frames_hint: Option<u64>,
         metadata: &Metadata,
     ) -> Result<Self, Reason> {
-        let bits = match bits {
-            FlacBits::Sixteen => 16,
-            FlacBits::TwentyFour => 24,
-        };
+        let bits = u32::from(bits.get());
         let mut options = Options::best().seektable_seconds(seek_point_secs(frames_hint, rate_hz));
         for (field, value) in comments(metadata) {
             options = options.tag(&field, value);

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use units::Frame;
 
+use crate::aiff::AiffWriter;
 use crate::error::Named;
 use crate::flac::FlacWriter;
 use crate::mp3::Mp3Writer;
@@ -16,13 +17,24 @@ use crate::{Kbps, Loudness, MediaError, Metadata, OggKbps, Reason};
 
 pub use crate::sample::WavSample;
 
-/// Word length of a FLAC file.
+/// Word length of a file of integers: AIFF or FLAC.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum FlacBits {
+pub enum IntegerBits {
     /// 16 bits.
     Sixteen,
     /// 24 bits.
     TwentyFour,
+}
+
+impl IntegerBits {
+    /// Bits.
+    #[must_use]
+    pub const fn get(self) -> u16 {
+        match self {
+            Self::Sixteen => 16,
+            Self::TwentyFour => 24,
+        }
+    }
 }
 
 /// The format of a file to write.
@@ -30,8 +42,10 @@ pub enum FlacBits {
 pub enum FileFormat {
     /// Wave file with a broadcast extension.
     Wav(WavSample),
+    /// Audio interchange file.
+    Aiff(IntegerBits),
     /// Free lossless audio codec.
-    Flac(FlacBits),
+    Flac(IntegerBits),
     /// MPEG-1 layer III at a constant rate.
     Mp3(Kbps),
     /// Opus in an Ogg stream, at a variable rate around this one.
@@ -46,6 +60,7 @@ impl FileFormat {
     pub const fn extension(self) -> &'static str {
         match self {
             Self::Wav(_) => "wav",
+            Self::Aiff(_) => "aiff",
             Self::Flac(_) => "flac",
             Self::Mp3(_) => "mp3",
             Self::Opus(_) => "opus",
@@ -57,8 +72,9 @@ impl FileFormat {
     #[must_use]
     pub const fn integer_bits(self) -> Option<u16> {
         match self {
-            Self::Wav(WavSample::Int16) | Self::Flac(FlacBits::Sixteen) => Some(16),
-            Self::Wav(WavSample::Int24) | Self::Flac(FlacBits::TwentyFour) => Some(24),
+            Self::Wav(WavSample::Int16) => Some(16),
+            Self::Wav(WavSample::Int24) => Some(24),
+            Self::Aiff(bits) | Self::Flac(bits) => Some(bits.get()),
             Self::Wav(_) | Self::Mp3(_) | Self::Opus(_) | Self::Vorbis(_) => None,
         }
     }
@@ -67,7 +83,7 @@ impl FileFormat {
     #[must_use]
     pub fn rate_for(self, rate_hz: u32) -> u32 {
         let rates_hz: &[u32] = match self {
-            Self::Wav(_) | Self::Flac(_) => return rate_hz,
+            Self::Wav(_) | Self::Aiff(_) | Self::Flac(_) => return rate_hz,
             Self::Mp3(_) => &crate::mp3::RATES_HZ,
             Self::Opus(_) => return crate::opus::RATE_HZ,
             Self::Vorbis(_) => &crate::vorbis::RATES_HZ,
@@ -129,6 +145,7 @@ pub fn create(
     let (partial, file) = PartialFile::create(path)?;
     let encoder: Box<dyn Encode> = match *format {
         FileFormat::Wav(sample) => Box::new(WavWriter::new(file, sample, rate_hz, metadata).named(path)?),
+        FileFormat::Aiff(bits) => Box::new(AiffWriter::new(file, bits, rate_hz, metadata).named(path)?),
         FileFormat::Flac(bits) => Box::new(FlacWriter::new(file, bits, rate_hz, frames_hint, metadata).named(path)?),
         FileFormat::Mp3(kbps) => Box::new(Mp3Writer::new(file, kbps, rate_hz, metadata).named(path)?),
         FileFormat::Opus(kbps) => Box::new(OpusWriter::new(file, kbps, rate_hz, metadata).named(path)?),

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used)]
 
 use media::codec::{CodecChoice, Encoding, round_trip};
-use media::{FileFormat, FlacBits, Format, Kbps, Metadata, OggKbps, Reader, Reason, Source, create, read_all};
+use media::{FileFormat, Format, IntegerBits, Kbps, Metadata, OggKbps, Reader, Reason, Source, create, read_all};
 use units::Frame;
 
 /// A sum of tones under a slow swell: no symmetry by which a shift could hide.
@@ -133,18 +133,22 @@ fn ogg_files_carry_tags_and_exact_lengths() {
 }
 
 #[test]
-fn flac_files_are_exact_to_the_bit() {
+fn aiff_and_flac_files_are_exact_to_the_bit() {
     let folder = tempfile::tempdir().unwrap();
     let metadata = Metadata { title: Some("Lantern Weather".to_owned()), ..Metadata::default() };
-    for (bits, format) in [(16_u32, FlacBits::Sixteen), (24, FlacBits::TwentyFour)] {
+    let formats = [IntegerBits::Sixteen, IntegerBits::TwentyFour]
+        .into_iter()
+        .flat_map(|bits| [(Format::Aiff, FileFormat::Aiff(bits)), (Format::Flac, FileFormat::Flac(bits))]);
+    for (kind, format) in formats {
+        let bits = format.integer_bits().unwrap();
         let scale = f64::from(1 << (bits - 1));
         let frames: Vec<Frame> = music(20_001, 48_000).iter().map(|f| f.map(|x| (x * scale).round() / scale)).collect();
-        let path = folder.path().join(format!("{bits}.flac"));
-        let mut writer = create(&path, &FileFormat::Flac(format), 48_000, Some(20_001), &metadata).unwrap();
+        let path = folder.path().join(format!("{bits}.{}", format.extension()));
+        let mut writer = create(&path, &format, 48_000, Some(20_001), &metadata).unwrap();
         frames.chunks(999).for_each(|part| writer.write(part).unwrap());
         assert_eq!(writer.finish().unwrap().frames, 20_001);
         let (info, back) = read_all(&path, None).unwrap();
-        assert_eq!((info.format, info.bits, info.frames), (Format::Flac, Some(bits as u16), 20_001));
+        assert_eq!((info.format, info.bits, info.frames), (kind, Some(bits), 20_001));
         assert_eq!(info.tag("title"), Some("Lantern Weather"));
         assert!(back == frames);
         let mut reader = Reader::open(&path).unwrap();

@@ -7,7 +7,7 @@ mod signals;
 use std::cell::RefCell;
 use std::fs;
 
-use media::{FileFormat, FlacBits, Kbps, Metadata, OggKbps, Reader, WavSample, create};
+use media::{FileFormat, IntegerBits, Kbps, Metadata, OggKbps, Reader, WavSample, create};
 use proptest::collection::vec;
 use proptest::prelude::*;
 use signals::{FILES, aiff, caf, signal};
@@ -27,7 +27,8 @@ fn whole_files() -> Vec<(String, Vec<u8>)> {
     for format in [
         FileFormat::Wav(WavSample::Int16),
         FileFormat::Wav(WavSample::Float32),
-        FileFormat::Flac(FlacBits::Sixteen),
+        FileFormat::Aiff(IntegerBits::Sixteen),
+        FileFormat::Flac(IntegerBits::Sixteen),
         FileFormat::Mp3(Kbps::ALL[4]),
         FileFormat::Vorbis(OggKbps::ALL[2]),
         FileFormat::Opus(OggKbps::ALL[2]),

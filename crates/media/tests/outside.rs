@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use media::{
-    FileFormat, FlacBits, Format, Kbps, Loudness, Metadata, OggKbps, Reader, WavSample, create, open_at, read_all,
+    FileFormat, Format, IntegerBits, Kbps, Loudness, Metadata, OggKbps, Reader, WavSample, create, open_at, read_all,
 };
 use units::Frame;
 
@@ -59,8 +59,10 @@ fn write_all(folder: &Path) -> Vec<PathBuf> {
         ("int24.wav", FileFormat::Wav(WavSample::Int24)),
         ("float32.wav", FileFormat::Wav(WavSample::Float32)),
         ("float64.wav", FileFormat::Wav(WavSample::Float64)),
-        ("sixteen.flac", FileFormat::Flac(FlacBits::Sixteen)),
-        ("twentyfour.flac", FileFormat::Flac(FlacBits::TwentyFour)),
+        ("sixteen.aiff", FileFormat::Aiff(IntegerBits::Sixteen)),
+        ("twentyfour.aiff", FileFormat::Aiff(IntegerBits::TwentyFour)),
+        ("sixteen.flac", FileFormat::Flac(IntegerBits::Sixteen)),
+        ("twentyfour.flac", FileFormat::Flac(IntegerBits::TwentyFour)),
         ("tones.mp3", FileFormat::Mp3(Kbps::new(192).unwrap())),
         ("tones.ogg", FileFormat::Vorbis(OggKbps::new(192).unwrap())),
     ]

@@ -10,6 +10,7 @@ Needs numpy, soundfile (libsndfile) and mutagen.
 import sys
 from pathlib import Path
 
+import mutagen.aiff
 import mutagen.flac
 import mutagen.id3
 import mutagen.mp3
@@ -42,6 +43,8 @@ def check_exact(folder):
         ("int24.wav", "PCM_24"),
         ("float32.wav", "FLOAT"),
         ("float64.wav", "DOUBLE"),
+        ("sixteen.aiff", "PCM_16"),
+        ("twentyfour.aiff", "PCM_24"),
         ("sixteen.flac", "PCM_16"),
         ("twentyfour.flac", "PCM_24"),
     ]:
@@ -62,7 +65,11 @@ def check_tags(folder):
         assert flac[key] == [value], (key, flac.tags)
     assert flac["mixer"] == ["Ines Okafor"] and flac.seektable is not None, flac.tags
 
-    tags = mutagen.id3.ID3(folder / "tones.mp3")
+    for tags in (mutagen.id3.ID3(folder / "tones.mp3"), mutagen.aiff.AIFF(folder / "twentyfour.aiff").tags):
+        check_id3(tags)
+
+
+def check_id3(tags):
     assert tags.version == (2, 4, 0), tags.version
     for key, value in [
         ("TIT2", "Lantern Weather"),

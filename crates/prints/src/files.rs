@@ -8,7 +8,7 @@ use engine::{Fault, Folder, Plan, Setup, Sink, Stream, Taken};
 use measure::stem_facts::{EdgeMeter, SILENCE_DBFS};
 use measure::{Measured, Meter};
 use media::codec::CodecChoice;
-use media::{FlacBits, Kbps, Loudness, Metadata, WavSample, Writer};
+use media::{IntegerBits, Kbps, Loudness, Metadata, OggKbps, WavSample, Writer};
 use sha2::{Digest, Sha256};
 use sheet::{FileFormat, FileSpec};
 use units::Frame;
@@ -59,11 +59,9 @@ pub fn write(job: &Job<'_>) -> Result<Finished, Fault> {
     let (folder, name) = job.spool;
     let sources = Folder::new(folder, rate_hz);
     let frames = engine::Facts::frames(&sources, name)?;
-    let links = match job.spec.format {
-        FileFormat::Wav { bits: 32, .. } | FileFormat::Mp3 { .. } => Vec::new(),
-        FileFormat::Wav { bits, dither } | FileFormat::Flac { bits, dither } => {
-            vec![engine::dither_link(bits, dither, f64::from(rate_hz))?]
-        }
+    let links = match job.spec.format.rounding() {
+        None => Vec::new(),
+        Some((bits, dither)) => vec![engine::dither_link(bits, dither, f64::from(rate_hz))?],
     };
     let plan = job.plan.through(name, frames, f64::from(rate_hz), links);
     let stream = Stream::open(&plan, &sources, &[1], &Setup::default())?;
@@ -171,10 +169,16 @@ pub(crate) fn format_of(format: FileFormat) -> media::FileFormat {
         FileFormat::Wav { bits: 16, .. } => media::FileFormat::Wav(WavSample::Int16),
         FileFormat::Wav { bits: 24, .. } => media::FileFormat::Wav(WavSample::Int24),
         FileFormat::Wav { .. } => media::FileFormat::Wav(WavSample::Float32),
-        FileFormat::Flac { bits: 16, .. } => media::FileFormat::Flac(FlacBits::Sixteen),
-        FileFormat::Flac { .. } => media::FileFormat::Flac(FlacBits::TwentyFour),
+        FileFormat::Aiff { bits, .. } => media::FileFormat::Aiff(integer_bits_of(bits)),
+        FileFormat::Flac { bits, .. } => media::FileFormat::Flac(integer_bits_of(bits)),
         FileFormat::Mp3 { kbps } => media::FileFormat::Mp3(kbps_of(kbps)),
+        FileFormat::Opus { kbps } => media::FileFormat::Opus(ogg_kbps_of(kbps)),
+        FileFormat::Vorbis { kbps } => media::FileFormat::Vorbis(ogg_kbps_of(kbps)),
     }
+}
+
+fn integer_bits_of(bits: u32) -> IntegerBits {
+    if bits == 16 { IntegerBits::Sixteen } else { IntegerBits::TwentyFour }
 }
 
 /// The codec of a sheet in the words of the encoder, which knows all that a sheet allows (a test below holds it to that).
@@ -188,6 +192,11 @@ pub(crate) fn kbps_of(kbps: u32) -> Kbps {
     Kbps::new(kbps).unwrap_or(Kbps::ALL[Kbps::ALL.len() - 1])
 }
 
+/// The same for Opus and Vorbis.
+fn ogg_kbps_of(kbps: u32) -> OggKbps {
+    OggKbps::new(kbps).unwrap_or(OggKbps::ALL[OggKbps::ALL.len() - 1])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -196,6 +205,9 @@ mod tests {
     fn the_encoder_knows_every_rate_that_a_sheet_may_ask_for() {
         for kbps in sheet::keys::MP3_KBPS {
             assert_eq!(u32::from(kbps_of(*kbps).get()), *kbps);
+        }
+        for kbps in sheet::keys::OGG_KBPS {
+            assert_eq!(u32::from(ogg_kbps_of(*kbps).get()), *kbps);
         }
     }
 

@@ -135,7 +135,7 @@ impl Finish<'_> {
             at: &at,
             measured: &finished.measured,
             ceiling_dbtp,
-            lossy: matches!(spec.format, sheet::FileFormat::Mp3 { .. }),
+            lossy: spec.format.codec().is_some(),
             clamped_samples: finished.clamped_samples,
         });
         findings.extend(gate::of_file(&self.delivered(&at, spec, &finished.read)));

@@ -10,7 +10,7 @@ use engine::Fault;
 use measure::Measured;
 use measure::stem_facts::Edges;
 use serde::Serialize;
-use sheet::{Dither, FileFormat, FileSpec, Sheet};
+use sheet::{Dither, FileSpec, Sheet};
 use units::{Frame, Problem, Severity};
 
 use crate::parallel::in_parallel;
@@ -150,9 +150,7 @@ pub(crate) fn of_file(file: &Delivered<'_>) -> Vec<Problem> {
             format!("It is {:.4} s {} than the print.", longer.abs(), if longer > 0.0 { "longer" } else { "shorter" });
         add(Severity::Fail, "length-differs", message, "Print again; if it comes back, write another format.");
     }
-    if let FileFormat::Wav { bits: 16, dither: Dither::None } | FileFormat::Flac { bits: 16, dither: Dither::None } =
-        file.spec.format
-    {
+    if file.spec.format.rounding() == Some((16, Dither::None)) {
         let message = "It was cut to 16 bits without dither: soft endings turn rough.".to_owned();
         add(Severity::Warn, "no-dither", message, "Take `dither = \"none\"` out.");
     }

@@ -37,8 +37,11 @@ pub(crate) fn format_in_words(spec: &FileSpec, rate_hz: u32) -> String {
     match spec.format {
         FileFormat::Wav { bits: 32, .. } => format!("WAV 32 bit float, {rate} kHz"),
         FileFormat::Wav { bits, .. } => format!("WAV {bits} bit, {rate} kHz"),
+        FileFormat::Aiff { bits, .. } => format!("AIFF {bits} bit, {rate} kHz"),
         FileFormat::Flac { bits, .. } => format!("FLAC {bits} bit, {rate} kHz"),
         FileFormat::Mp3 { kbps } => format!("MP3 {kbps} kbps, {rate} kHz"),
+        FileFormat::Opus { kbps } => format!("Opus {kbps} kbps, {rate} kHz"),
+        FileFormat::Vorbis { kbps } => format!("Vorbis {kbps} kbps, {rate} kHz"),
     }
 }
 

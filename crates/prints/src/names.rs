@@ -6,6 +6,8 @@
 
 use sheet::{FileFormat, Song};
 
+use crate::files::format_of;
+
 /// The scheme asks for titles under 15 characters.
 const TITLE_CHARACTERS: usize = 14;
 
@@ -51,7 +53,7 @@ pub fn file_name(pattern: &str, parts: &NameParts<'_>) -> String {
     let safe: String =
         name.chars().map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect();
     let safe = safe.trim_matches(['.', '_', '-']);
-    format!("{}.{}", if safe.is_empty() { "print" } else { safe }, extension(parts.format))
+    format!("{}.{}", if safe.is_empty() { "print" } else { safe }, format_of(parts.format).extension())
 }
 
 /// Capitalised words without spaces, accents or punctuation: `Lantern Weather` becomes `LanternWeather`.
@@ -96,20 +98,12 @@ fn without_accent(c: char) -> Option<char> {
     plain.is_ascii_alphanumeric().then_some(plain)
 }
 
-/// Rate and depth in the scheme's style: `96k24`, `44k16`; for lossy files the bit rate: `mp3-256`.
+/// Rate and depth in the scheme's style: `96k24`, `44k16`; for lossy files codec and bit rate: `mp3-256`.
 fn resolution(format: FileFormat, rate_hz: u32) -> String {
-    let kilohertz = rate_hz / 1000;
-    match format {
-        FileFormat::Wav { bits, .. } | FileFormat::Flac { bits, .. } => format!("{kilohertz}k{bits}"),
-        FileFormat::Mp3 { kbps } => format!("mp3-{kbps}"),
-    }
-}
-
-fn extension(format: FileFormat) -> &'static str {
-    match format {
-        FileFormat::Wav { .. } => "wav",
-        FileFormat::Flac { .. } => "flac",
-        FileFormat::Mp3 { .. } => "mp3",
+    match (format.codec(), format.rounding()) {
+        (Some((codec, kbps)), _) => format!("{codec}-{kbps}"),
+        (None, Some((bits, _))) => format!("{}k{bits}", rate_hz / 1000),
+        (None, None) => format!("{}k32", rate_hz / 1000),
     }
 }
 

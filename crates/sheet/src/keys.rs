@@ -257,22 +257,23 @@ pub static LOUDNESS_TARGET: Group = Group {
 };
 
 pub(crate) const FILE_FORMAT: Key =
-    Key::of(Param::choice("format", &["wav", "flac", "mp3"], 0, "Format of the file.")).required();
+    Key::of(Param::choice("format", &["wav", "aiff", "flac", "mp3", "opus", "vorbis"], 0, "Format of the file."))
+        .required();
 pub(crate) const BITS: Key = Key::new(
     "bits",
     Takes::Whole { unit: Unit::Bit, options: &[16, 24, 32], default: Some(24) },
-    "Bits a sample, for wav and flac; 32 is floating point, for wav alone.",
+    "Bits a sample, for wav, aiff and flac; 32 is floating point, for wav alone.",
 );
 pub(crate) const KBPS: Key = Key::new(
     "kbps",
     Takes::Whole { unit: Unit::KilobitPerSecond, options: MP3_KBPS, default: Some(320) },
-    "Bit rate, for mp3.",
+    "Bit rate, for mp3; for opus and vorbis the average that is aimed at, which is not 80 or 112.",
 );
 pub(crate) const DITHER: Key = Key::of(Param::choice(
     "dither",
     &["tpdf", "shaped", "none"],
     0,
-    "Noise ahead of rounding to integers, for wav and flac of 16 or 24 bits.",
+    "Noise ahead of rounding to integers, for wav, aiff and flac of 16 or 24 bits.",
 ));
 pub(crate) const FILE_RATE: Key = Key::new(
     "rate_hz",
@@ -336,7 +337,7 @@ pub(crate) const GROUPS: Key = Key::new(
 pub(crate) const STEM_FILES: Key = Key::new(
     "files",
     Takes::Tables(&PRINT_FILE),
-    "Files to write of each group, at the song's rate, wav or flac; wav of 24 bits, when the sheet is silent.",
+    "Files to write of each group, at the song's rate, wav, aiff or flac; wav of 24 bits, when the sheet is silent.",
 );
 
 /// Stems of a print.

@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use engine::Fault;
 use media::codec;
 use serde::Serialize;
-use sheet::{FileFormat, Print};
+use sheet::Print;
 use units::{Frame, Problem, Severity, db_from_power};
 
 use super::cost::true_peak_dbtp;
@@ -144,7 +144,8 @@ pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem>
     };
     let clips = || records.iter().filter(|record| record.decoded_dbtp > 0.0 && !survives(record));
     let written = |record: &CodecRecord| {
-        named(record, "mp3") && print.files.iter().any(|file| file.format == FileFormat::Mp3 { kbps: record.kbps })
+        let coded = |(codec, kbps)| named(record, codec) && kbps == record.kbps;
+        print.files.iter().filter_map(|file| file.format.codec()).any(coded)
     };
     let mp3 = || clips().rev().find(|record| named(record, "mp3"));
     let worst = clips().find(|record| written(record)).or_else(mp3).or_else(|| clips().next_back())?;

@@ -1,5 +1,7 @@
 //! Tests of the gate.
 
+use sheet::FileFormat;
+
 use super::*;
 
 fn spec(format: FileFormat) -> FileSpec {

@@ -2,7 +2,7 @@
 
 use engine::{Fault, Grid, Sink, Taken};
 use media::Writer;
-use sheet::{FileFormat, FileSpec};
+use sheet::FileSpec;
 use units::{Frame, SILENCE, db_from_gain, db_from_power};
 
 use crate::spool::{Gauge, Spool, media_fault};
@@ -121,12 +121,8 @@ impl<'a> StemFiles<'a> {
         print: Writer,
     ) -> Result<Self, Fault> {
         let stems = groups.len() as u32 - 1;
-        let grid = |noise| match spec.format {
-            FileFormat::Wav { bits: 32, .. } | FileFormat::Mp3 { .. } => Ok(None),
-            FileFormat::Wav { bits, dither } | FileFormat::Flac { bits, dither } => {
-                Grid::new(bits, dither, noise, rate_hz).map(Some)
-            }
-        };
+        let rounding = spec.format.rounding();
+        let grid = |noise| rounding.map(|(bits, dither)| Grid::new(bits, dither, noise, rate_hz)).transpose();
         let grids: Vec<Option<Grid>> = (1..=stems).map(grid).collect::<Result<_, _>>()?;
         Ok(Self {
             groups,

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use engine::{Fault, Sink};
 use media::Writer;
-use sheet::{FileFormat, FileSpec, Name, Print, StemPrint};
+use sheet::{FileSpec, Name, Print, StemPrint};
 use units::{Problem, Severity};
 
 use super::lanes::Group;
@@ -130,7 +130,7 @@ fn record(finish: &Finish<'_>, part: &Print, spec: &FileSpec, path: &Path, beyon
     let (measured, read) = files::read_back(path)?;
     let sha256 = files::sha256_of(path).map_err(|error| machine(path, &error))?;
     let format = labels::format_in_words(spec, finish.sheet.song.rate_hz);
-    let holds_beyond = matches!(spec.format, FileFormat::Wav { bits: 32, .. });
+    let holds_beyond = spec.format.rounding().is_none();
     let clipped = (beyond > 0 && !holds_beyond).then(|| {
         let message =
             format!("{beyond} samples exceed full scale and were cut off; the residue's file holds what is cut.");

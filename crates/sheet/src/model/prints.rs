@@ -122,6 +122,13 @@ pub enum FileFormat {
         /// Dither ahead of rounding to integers.
         dither: Dither,
     },
+    /// AIFF: 16 or 24 bits.
+    Aiff {
+        /// Bits.
+        bits: u32,
+        /// Dither ahead of rounding to integers.
+        dither: Dither,
+    },
     /// FLAC: 16 or 24 bits.
     Flac {
         /// Bits.
@@ -134,6 +141,40 @@ pub enum FileFormat {
         /// Kilobits a second.
         kbps: u32,
     },
+    /// Opus in an Ogg stream, at a variable rate.
+    Opus {
+        /// Kilobits a second, on average.
+        kbps: u32,
+    },
+    /// Vorbis in an Ogg stream, at a variable rate.
+    Vorbis {
+        /// Kilobits a second, on average.
+        kbps: u32,
+    },
+}
+
+impl FileFormat {
+    /// Bits that samples are rounded to, and the dither ahead of that; none for floating point and for lossy codecs.
+    #[must_use]
+    pub const fn rounding(self) -> Option<(u32, Dither)> {
+        match self {
+            Self::Wav { bits: 32, .. } | Self::Mp3 { .. } | Self::Opus { .. } | Self::Vorbis { .. } => None,
+            Self::Wav { bits, dither } | Self::Aiff { bits, dither } | Self::Flac { bits, dither } => {
+                Some((bits, dither))
+            }
+        }
+    }
+
+    /// The lossy codec, as one of [`crate::keys::CODECS`], and its kilobits a second.
+    #[must_use]
+    pub const fn codec(self) -> Option<(&'static str, u32)> {
+        match self {
+            Self::Wav { .. } | Self::Aiff { .. } | Self::Flac { .. } => None,
+            Self::Mp3 { kbps } => Some(("mp3", kbps)),
+            Self::Opus { kbps } => Some(("opus", kbps)),
+            Self::Vorbis { kbps } => Some(("vorbis", kbps)),
+        }
+    }
 }
 
 /// Dither ahead of rounding to integers.

@@ -149,11 +149,11 @@ fn read_stem_files(fields: &Fields<'_>) -> Vec<FileSpec> {
             entry.into_iter().for_each(|entry| file.fail(&entry.item, Fault::new("misfit", message, remedy)));
         };
         let spec = read_file(file);
-        if matches!(spec.format, FileFormat::Mp3 { .. }) {
+        if spec.format.codec().is_some() {
             refuse(
                 keys::FILE_FORMAT.name,
                 "Stems that are coded with loss do not sum to the print.",
-                "Write wav or flac.",
+                "Write wav, aiff or flac.",
             );
         }
         refuse(keys::FILE_RATE.name, "Stems have the song's rate.", "Leave it out.");

@@ -9,8 +9,10 @@ use crate::keys;
 use crate::model::{CodecChoice, Dither, FileFormat, FileSpec, Loudness, Name, Print};
 use crate::tree::Written;
 
-/// Highest rate of MPEG-1 Layer III (ISO/IEC 11172-3).
-const MP3_MOST_HZ: u32 = 48_000;
+/// Rates of the sheet's that MPEG-1 Layer III has (ISO/IEC 11172-3), and that the encoder of Vorbis has modes for.
+const CODED_RATES_HZ: [u32; 2] = [44_100, 48_000];
+/// The one rate that a decoder of Opus puts out at its full width (RFC 6716, section 2).
+const OPUS_RATES_HZ: [u32; 1] = [48_000];
 
 pub(super) fn read_prints(reader: &Reader<'_>, sheet: &Fields<'_>) -> Vec<Print> {
     sheet.entries("print", &keys::PRINT).iter().map(|fields| read_print(reader, fields)).collect()
@@ -68,8 +70,11 @@ pub(super) fn read_file(fields: &Fields<'_>) -> FileSpec {
     let rate_hz = fields.whole(&keys::FILE_RATE);
     let format = match fields.choice(&keys::FILE_FORMAT) {
         0 => FileFormat::Wav { bits, dither },
-        1 => FileFormat::Flac { bits, dither },
-        _ => FileFormat::Mp3 { kbps },
+        1 => FileFormat::Aiff { bits, dither },
+        2 => FileFormat::Flac { bits, dither },
+        3 => FileFormat::Mp3 { kbps },
+        4 => FileFormat::Opus { kbps },
+        _ => FileFormat::Vorbis { kbps },
     };
     for (key, fault) in misfits(format, rate_hz) {
         if let Some(entry) = fields.get(key) {
@@ -81,32 +86,51 @@ pub(super) fn read_file(fields: &Fields<'_>) -> FileSpec {
 
 /// Keys that mean nothing, or cannot be, for a format.
 fn misfits(format: FileFormat, rate_hz: Option<u32>) -> Vec<(&'static str, Fault)> {
-    let means_nothing = |key: &str, format: &str, remedy: &str| {
-        Fault::new("misfit", format!("`{key}` means nothing for {format}."), remedy.to_owned())
-    };
     match format {
-        FileFormat::Mp3 { .. } => {
-            let mut faults: Vec<_> = [keys::BITS.name, keys::DITHER.name]
-                .map(|key| (key, means_nothing(key, "mp3", "Leave it out; mp3 takes `kbps`.")))
-                .into();
-            if rate_hz.is_some_and(|rate_hz| rate_hz > MP3_MOST_HZ) {
-                let message = "An mp3 has at most 48000 Hz.";
-                faults.push((keys::FILE_RATE.name, Fault::new("misfit", message, "Write 44100 or 48000.")));
-            }
-            faults
+        FileFormat::Wav { bits: 32, .. } => {
+            let remedy = "Leave it out: floating point is not rounded.";
+            vec![no_kbps("wav"), (keys::DITHER.name, means_nothing("dither", "32 bits", remedy))]
         }
-        FileFormat::Flac { bits: 32, .. } => {
-            let fault = Fault::new("misfit", "A flac has at most 24 bits here.", "Write 16 or 24, or take wav.");
-            vec![(keys::BITS.name, fault), (keys::KBPS.name, means_nothing("kbps", "flac", "Leave it out."))]
-        }
-        FileFormat::Flac { .. } => vec![(keys::KBPS.name, means_nothing("kbps", "flac", "Leave it out."))],
-        FileFormat::Wav { bits, .. } => {
-            let mut faults = vec![(keys::KBPS.name, means_nothing("kbps", "wav", "Leave it out; wav takes `bits`."))];
-            if bits == 32 {
-                let remedy = "Leave it out: floating point is not rounded.";
-                faults.push((keys::DITHER.name, means_nothing("dither", "32 bits", remedy)));
-            }
-            faults
-        }
+        FileFormat::Wav { .. } => vec![no_kbps("wav")],
+        FileFormat::Aiff { bits, .. } => of_integers("aiff", bits),
+        FileFormat::Flac { bits, .. } => of_integers("flac", bits),
+        FileFormat::Mp3 { kbps } => of_codec("mp3", kbps, rate_hz, &CODED_RATES_HZ),
+        FileFormat::Opus { kbps } => of_codec("opus", kbps, rate_hz, &OPUS_RATES_HZ),
+        FileFormat::Vorbis { kbps } => of_codec("vorbis", kbps, rate_hz, &CODED_RATES_HZ),
     }
+}
+
+fn of_integers(format: &str, bits: u32) -> Vec<(&'static str, Fault)> {
+    let mut faults = vec![no_kbps(format)];
+    if bits == 32 {
+        let message = format!("`{format}` has at most 24 bits here.");
+        faults.push((keys::BITS.name, Fault::new("misfit", message, "Write 16 or 24, or take wav.")));
+    }
+    faults
+}
+
+fn of_codec(codec: &str, kbps: u32, rate_hz: Option<u32>, rates_hz: &[u32]) -> Vec<(&'static str, Fault)> {
+    let remedy = format!("Leave it out; {codec} takes `kbps`.");
+    let mut faults: Vec<_> =
+        [keys::BITS.name, keys::DITHER.name].map(|key| (key, means_nothing(key, codec, &remedy))).into();
+    let known = keys::CODECS.iter().find(|(name, _)| *name == codec).map_or(&[][..], |(_, rates)| rates);
+    if !known.contains(&kbps) {
+        let message = format!("{kbps} is not a bit rate of {codec}.");
+        let remedy = format!("Write one of {}.", whole_list(known, units::Unit::KilobitPerSecond));
+        faults.push((keys::KBPS.name, Fault::new("misfit", message, remedy)));
+    }
+    if rate_hz.is_some_and(|rate_hz| !rates_hz.contains(&rate_hz)) {
+        let message = format!("`{codec}` cannot have this rate.");
+        let remedy = format!("Write one of {}, or leave it out.", whole_list(rates_hz, units::Unit::Hertz));
+        faults.push((keys::FILE_RATE.name, Fault::new("misfit", message, remedy)));
+    }
+    faults
+}
+
+fn no_kbps(format: &str) -> (&'static str, Fault) {
+    (keys::KBPS.name, means_nothing(keys::KBPS.name, format, &format!("Leave it out; {format} takes `bits`.")))
+}
+
+fn means_nothing(key: &str, format: &str, remedy: &str) -> Fault {
+    Fault::new("misfit", format!("`{key}` means nothing for {format}."), remedy.to_owned())
 }
