@@ -100,6 +100,9 @@ pub struct PrintArgs {
     /// What to call this run, for instance `vocal notes in`.
     #[arg(long, value_name = "TEXT")]
     pub label: Option<String>,
+    /// Print this revision once more from its own sheet, say whether its files come out the same, and keep nothing.
+    #[arg(long, value_name = "REVISION", conflicts_with_all = ["only", "label"])]
+    pub again: Option<String>,
     /// Threads to use; all processors when not given.
     #[arg(long)]
     pub threads: Option<usize>,

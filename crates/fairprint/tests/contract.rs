@@ -8,6 +8,8 @@ use std::process::{Command, Output};
 
 use serde_json::Value;
 
+#[path = "contract/again.rs"]
+mod again;
 #[path = "contract/compare.rs"]
 mod compare;
 #[path = "contract/handover.rs"]

@@ -14,7 +14,7 @@ use crate::ending::Ending;
 use crate::files::{self, Finished, Job};
 use crate::findings::{self, FileFacts};
 use crate::gate::{self, Delivered, ReadBack};
-use crate::labels;
+use crate::labels::{self, Occasion};
 use crate::parallel::in_parallel;
 use crate::record::{FileRecord, SolvedRecord, Version};
 use crate::revision::{Revision, machine};
@@ -44,7 +44,7 @@ pub(crate) struct Finish<'a> {
     /// Folder of the sheet.
     pub folder: &'a Path,
     pub revision: &'a Revision,
-    pub label: Option<&'a str>,
+    pub occasion: Occasion<'a>,
     pub threads: usize,
     pub started: Instant,
     pub progress: &'a (dyn Fn(&str, f64) + Sync),
@@ -92,7 +92,7 @@ impl Finish<'_> {
 
     /// Writes all files of a print.
     pub(crate) fn write_files(&self, print: &Print, ended: &Ended) -> Result<Vec<FileRecord>, Fault> {
-        let metadata = labels::metadata(self.sheet, print, &self.revision.name(), self.label);
+        let metadata = labels::metadata(self.sheet, print, &self.revision.name(), self.occasion);
         let work = self.revision.folder();
         let mut taken = HashMap::new();
         let jobs: Vec<(PathBuf, sheet::FileSpec)> = print

@@ -62,6 +62,9 @@ pub struct PastVerdict {
     pub finished: bool,
     /// That, in one sentence.
     pub sentence: String,
+    /// What of the sheet was not printed.
+    #[serde(default)]
+    pub not_printed: Vec<String>,
 }
 
 /// A finding that was accepted.
@@ -215,7 +218,7 @@ fn sheet_of(past: &Past) -> Result<Sheet, Fault> {
     })
 }
 
-fn source_changes(before: &[SourceRecord], after: &[SourceRecord]) -> Vec<SourceChange> {
+pub(crate) fn source_changes(before: &[SourceRecord], after: &[SourceRecord]) -> Vec<SourceChange> {
     let among = |list: &[SourceRecord], path: &str| list.iter().find(|source| source.path == path).cloned();
     let of_after = after.iter().filter_map(|source| match among(before, &source.path) {
         None if before.is_empty() => None,

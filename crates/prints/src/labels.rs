@@ -2,6 +2,9 @@
 
 use std::collections::HashMap;
 
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::Offset;
 use media::Metadata;
 use sheet::{FileFormat, FileSpec, Print, Sheet};
 
@@ -45,23 +48,54 @@ pub(crate) fn format_in_words(spec: &FileSpec, rate_hz: u32) -> String {
     }
 }
 
+/// When a run takes place, in universal time. All its labels carry this one moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Moment(DateTime);
+
+/// How a report writes a moment.
+const DATE_AND_TIME: &str = "%Y-%m-%d %H:%M:%S UTC";
+
+impl Moment {
+    pub(crate) fn now() -> Self {
+        Self(Offset::UTC.to_datetime(Timestamp::now()))
+    }
+
+    /// Reads the date of a report.
+    pub(crate) fn of_report(date: &str) -> Option<Self> {
+        DateTime::strptime(DATE_AND_TIME, date).ok().map(Self)
+    }
+
+    /// The date for a report.
+    pub(crate) fn in_report(self) -> String {
+        self.0.strftime(DATE_AND_TIME).to_string()
+    }
+}
+
+/// What the labels of all files of a run have in common.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Occasion<'a> {
+    /// What the caller called the run.
+    pub label: Option<&'a str>,
+    pub moment: Moment,
+}
+
 /// Labels of all files of a print.
-pub(crate) fn metadata(sheet: &Sheet, print: &Print, revision: &str, label: Option<&str>) -> Metadata {
+pub(crate) fn metadata(sheet: &Sheet, print: &Print, revision: &str, occasion: Occasion<'_>) -> Metadata {
     let song = &sheet.song;
     let credit = |role: &str, name: &Option<String>| name.clone().map(|name| (role.to_owned(), name));
+    let Occasion { label, moment: Moment(moment) } = occasion;
     let version = match label {
         Some(label) => format!("{}, {revision}, {label}", print.name),
         None => format!("{}, {revision}", print.name),
     };
-    let now = jiff::Timestamp::now();
     Metadata {
         title: Some(song.title.clone()),
         artist: Some(song.artist.clone()),
         album: song.album.clone(),
         version: Some(version),
         isrc: song.isrc.clone(),
-        date: Some(song.date.clone().unwrap_or_else(|| now.strftime("%Y-%m-%d").to_string())),
-        time: Some(now.strftime("%H:%M:%S").to_string()),
+        date: Some(song.date.clone().unwrap_or_else(|| moment.strftime("%Y-%m-%d").to_string())),
+        time: Some(moment.strftime("%H:%M:%S").to_string()),
         tempo_bpm: Some(song.tempo_bpm),
         key: song.key.clone(),
         comment: song.contact.as_ref().map(|contact| format!("Contact: {contact}")),
@@ -92,7 +126,16 @@ pub(crate) fn loudness(gauged: &Gauged) -> media::Loudness {
     }
 }
 
-/// Date and time of now in universal time.
-pub(crate) fn now() -> String {
-    jiff::Timestamp::now().strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_moment_is_read_back_from_a_report() {
+        let moment = Moment::now();
+        // A report knows whole seconds.
+        let read = Moment::of_report(&moment.in_report()).expect("its own words");
+        assert_eq!(read.in_report(), moment.in_report());
+        assert_eq!(Moment::of_report("2026-11-27"), None);
+    }
 }

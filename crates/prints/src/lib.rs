@@ -1,6 +1,7 @@
 //! Facts to verdicts to files: what comes in, what is printed, what is found, what is left in writing.
 
 pub mod advise;
+pub mod again;
 pub mod codes;
 mod ending;
 pub mod fair;

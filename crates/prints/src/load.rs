@@ -15,6 +15,7 @@ use crate::revision::machine;
 pub struct Loaded {
     /// Where it lies.
     pub path: PathBuf,
+    folder: PathBuf,
     /// Its text.
     pub text: String,
     /// What it says; none if something in it must be mended first.
@@ -33,10 +34,7 @@ impl Loaded {
     /// The folder that its files are named from.
     #[must_use]
     pub fn folder(&self) -> &Path {
-        match self.path.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        }
+        &self.folder
     }
 }
 
@@ -45,6 +43,19 @@ impl Loaded {
 /// # Errors
 /// The file cannot be read.
 pub fn load(path: &Path) -> Result<Loaded, Fault> {
+    load_within(folder_of(path), path)
+}
+
+/// The folder that the files of a sheet are named from: its own.
+pub(crate) fn folder_of(sheet: &Path) -> &Path {
+    sheet.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+/// Reads and checks a sheet that was put elsewhere than where its files are named from.
+///
+/// # Errors
+/// The file cannot be read.
+pub(crate) fn load_within(folder: &Path, path: &Path) -> Result<Loaded, Fault> {
     let name = path.display().to_string();
     let bytes = fs::read(path).map_err(|error| {
         let remedy = "Name the sheet of a song, for instance `song/sheet.toml`.".to_owned();
@@ -55,7 +66,7 @@ pub fn load(path: &Path) -> Result<Loaded, Fault> {
         Fault::input("not-text", &name, format!("{name} is not text."), remedy)
     })?;
     let (sheet, problems) = sheet::read(&text, &engine::specs());
-    Ok(Loaded { path: path.to_owned(), text, sheet, problems })
+    Ok(Loaded { path: path.to_owned(), folder: folder.to_owned(), text, sheet, problems })
 }
 
 /// Puts a text in a sheet's place in one step, so that a fault of the machine leaves the old one.
@@ -63,7 +74,7 @@ pub fn load(path: &Path) -> Result<Loaded, Fault> {
 /// # Errors
 /// The folder cannot be written to.
 pub fn save(path: &Path, text: &str) -> Result<(), Fault> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let folder = folder_of(path);
     let write = || {
         let mut file = tempfile::NamedTempFile::new_in(folder)?;
         file.write_all(text.as_bytes())?;

@@ -13,7 +13,7 @@ use crate::findings;
 use crate::finish::{Finish, Head};
 use crate::gate;
 use crate::history;
-use crate::labels;
+use crate::labels::{Moment, Occasion};
 use crate::load::{self, Loaded};
 use crate::parallel::in_parallel;
 use crate::parts::{Parts, Wanted, Work};
@@ -60,13 +60,40 @@ impl From<Fault> for Stopped {
     }
 }
 
+impl Order<'_> {
+    /// The folder of revisions.
+    pub(crate) fn revisions(&self) -> PathBuf {
+        self.out.map_or_else(|| load::folder_of(self.sheet).join("prints"), Path::to_owned)
+    }
+}
+
 /// Prints a sheet.
 ///
 /// # Errors
 /// Nothing is left behind then.
 pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
+    let out = order.revisions();
+    let made = make(order, load::load(order.sheet)?, Moment::now(), &|| Revision::begin(&out))?;
+    made.write_documents()?;
+    let folder = made.revision.publish()?;
+    Ok(Printed { report: made.report, folder })
+}
+
+/// A run whose files are in the folder that it works in.
+pub(crate) struct Made {
+    pub report: Report,
+    revision: Revision,
+    sheet_text: String,
+}
+
+/// Prints all files of a sheet, all labelled with one moment, into a revision that is begun once the sheet is sound.
+pub(crate) fn make(
+    order: &Order<'_>,
+    mut loaded: Loaded,
+    moment: Moment,
+    begin: &dyn Fn() -> Result<Revision, Fault>,
+) -> Result<Made, Stopped> {
     let started = Instant::now();
-    let mut loaded = load::load(order.sheet)?;
     if !loaded.is_sound() {
         return Err(Stopped::Sheet(Box::new(loaded)));
     }
@@ -74,10 +101,10 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
     let Some(sheet) = &loaded.sheet else { return Err(Stopped::Sheet(Box::new(loaded))) };
     let choice = Choice::of(sheet, order.only)?;
     let chosen = choice.prints(sheet, &plan);
-    let out = order.out.map_or_else(|| loaded.folder().join("prints"), Path::to_owned);
-    let revision = Revision::begin(&out)?;
+    let revision = begin()?;
     let probes = returns::probe(sheet, &mut plan);
-    let run = Run { order, sheet, plan: &plan, sources: &sources, revision: &revision };
+    let occasion = Occasion { label: order.label, moment };
+    let run = Run { order, sheet, plan: &plan, sources: &sources, revision: &revision, occasion };
     let rendered = run.render(&chosen, &probes)?;
     let mut findings: Vec<Problem> = loaded.problems.clone();
     findings.extend(rendered.findings);
@@ -86,7 +113,7 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
         sheet,
         folder: loaded.folder(),
         revision: &revision,
-        label: order.label,
+        occasion,
         threads: order.threads,
         started,
         progress: order.progress,
@@ -113,9 +140,7 @@ pub fn print(order: &Order<'_>) -> Result<Printed, Stopped> {
     (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
     report.sources = history::sources_of(sheet, loaded.folder(), order.threads)?;
     report.realtime_factor = plan.print_frames() as f64 / plan.rate_hz / started.elapsed().as_secs_f64();
-    run.write_documents(&report, &loaded.text)?;
-    let folder = revision.publish()?;
-    Ok(Printed { report, folder })
+    Ok(Made { report, revision, sheet_text: loaded.text })
 }
 
 /// What is to be printed of a sheet.
@@ -127,10 +152,7 @@ struct Choice<'a> {
 
 impl<'a> Choice<'a> {
     fn of(sheet: &'a Sheet, only: &'a [String]) -> Result<Self, Fault> {
-        let prints = sheet.prints.iter().map(|print| print.name.as_str());
-        let alternates = sheet.alternates.iter().map(|alternate| alternate.name.as_str());
-        let names: Vec<&str> =
-            prints.chain(alternates).chain(sheet.stem_prints.iter().map(|s| s.name.as_str())).collect();
+        let names = names_of(sheet);
         if let Some(missing) = only.iter().find(|name| !names.contains(&name.as_str())) {
             let message = format!("The sheet has no print called “{missing}”.");
             return Err(Fault::input("unknown-print", missing, message, format!("Take one of: {}.", names.join(", "))));
@@ -147,10 +169,7 @@ impl<'a> Choice<'a> {
 
     /// What of the sheet is not printed.
     fn left_out(&self, sheet: &Sheet) -> Vec<String> {
-        let prints = sheet.prints.iter().map(|print| &print.name);
-        let alternates = sheet.alternates.iter().map(|alternate| &alternate.name);
-        let all = prints.chain(alternates).chain(sheet.stem_prints.iter().map(|set| &set.name));
-        all.map(|name| name.as_str().to_owned()).filter(|name| !self.wants(name)).collect()
+        names_of(sheet).into_iter().filter(|name| !self.wants(name)).map(str::to_owned).collect()
     }
 
     /// The prints that are wanted, each with where it comes out; those too of which only a part is wanted, without files.
@@ -175,8 +194,15 @@ impl<'a> Choice<'a> {
     }
 }
 
+/// All that a sheet asks to be printed: prints, alternates, prints in stems.
+pub(crate) fn names_of(sheet: &Sheet) -> Vec<&str> {
+    let prints = sheet.prints.iter().map(|print| print.name.as_str());
+    let alternates = sheet.alternates.iter().map(|alternate| alternate.name.as_str());
+    prints.chain(alternates).chain(sheet.stem_prints.iter().map(|set| set.name.as_str())).collect()
+}
+
 /// The name of a file without its folder.
-fn file_name_of(file: &FileRecord) -> PathBuf {
+pub(crate) fn file_name_of(file: &FileRecord) -> PathBuf {
     Path::new(&file.path).file_name().map(PathBuf::from).unwrap_or_default()
 }
 
@@ -193,6 +219,7 @@ struct Run<'a> {
     plan: &'a Plan,
     sources: &'a Folder,
     revision: &'a Revision,
+    occasion: Occasion<'a>,
 }
 
 impl Run<'_> {
@@ -265,8 +292,8 @@ impl Run<'_> {
             fairprint_report: 1,
             engine: env!("CARGO_PKG_VERSION"),
             revision: self.revision.name(),
-            label: self.order.label.map(str::to_owned),
-            date: labels::now(),
+            label: self.occasion.label.map(str::to_owned),
+            date: self.occasion.moment.in_report(),
             title: song.title.clone(),
             artist: song.artist.clone(),
             rate_hz: song.rate_hz,
@@ -284,15 +311,17 @@ impl Run<'_> {
             realtime_factor: 0.0,
         }
     }
+}
 
+impl Made {
     /// The report, for programs and for people, and the exact sheet.
-    fn write_documents(&self, report: &Report, sheet_text: &str) -> Result<(), Fault> {
+    fn write_documents(&self) -> Result<(), Fault> {
         let work = self.revision.folder();
-        let json = serde_json::to_string_pretty(report).unwrap_or_else(|_| "{}".to_owned());
+        let json = serde_json::to_string_pretty(&self.report).unwrap_or_else(|_| "{}".to_owned());
         let documents = [
             ("report.json", json),
-            ("report.html", crate::report::html(report)),
-            ("sheet.toml", sheet_text.to_owned()),
+            ("report.html", crate::report::html(&self.report)),
+            ("sheet.toml", self.sheet_text.clone()),
         ];
         for (name, text) in documents {
             fs::write(work.join(name), text).map_err(|error| machine(&work.join(name), &error))?;

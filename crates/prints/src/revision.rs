@@ -42,6 +42,19 @@ impl Revision {
         }
     }
 
+    /// A finished one once more, beside it: to be looked at and dropped, not published.
+    ///
+    /// # Errors
+    /// The folder cannot be made or written.
+    pub fn again(out: &Path, number: u32) -> Result<Self, Fault> {
+        let faulty = |error: io::Error| machine(out, &error);
+        clear_abandoned(out).map_err(faulty)?;
+        let part = out.join(format!(".{}.again-{}.part", name_of(number), std::process::id()));
+        fs::create_dir(&part).map_err(faulty)?;
+        let held = hold(&part).map_err(faulty)?;
+        Ok(Self { out: out.to_owned(), number, part, held: Some(held) })
+    }
+
     /// Its name: `r003`.
     #[must_use]
     pub fn name(&self) -> String {

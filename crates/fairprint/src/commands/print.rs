@@ -1,5 +1,6 @@
 //! `print`: the whole job.
 
+use prints::again::{Again, again};
 use prints::record::Report;
 use prints::{Order, Printed, Stopped};
 
@@ -19,12 +20,36 @@ pub fn run(voice: &Voice, args: &PrintArgs) -> Outcome {
         threads: threads(args.threads),
         progress: &|what, part| progress.tell(what, part),
     };
+    if let Some(revision) = &args.again {
+        let told = again(&order, revision);
+        drop(progress);
+        return told.map_or_else(|stopped| tell_stopped(voice, &stopped), |again| tell_again(voice, &again));
+    }
     let result = prints::print(&order);
     drop(progress);
     match result {
         Ok(printed) => tell(voice, &printed),
         Err(stopped) => tell_stopped(voice, &stopped),
     }
+}
+
+/// Says whether a revision came out the same, and what has changed since.
+fn tell_again(voice: &Voice, again: &Again) -> Outcome {
+    voice.data(again);
+    let Again { revision, same, files, sources, engines: [then, now] } = again;
+    let differing = files.iter().filter(|file| !file.same);
+    match same {
+        true => {
+            voice.say(&format!("{revision}, printed again: every file has the same bytes, {} of them.", files.len()))
+        }
+        false => voice.say(&format!("{revision}, printed again: other bytes than then.")),
+    }
+    differing.for_each(|file| voice.say(&format!("  differs: {}", file.name)));
+    sources.iter().for_each(|source| voice.say(&format!("  recording {}: {}", source.path, source.what)));
+    if then != now {
+        voice.say(&format!("  It was printed by Fairprint {then}; this is {now}."));
+    }
+    if *same { Outcome::Done } else { Outcome::CheckFailed }
 }
 
 /// Says what stood in the way.

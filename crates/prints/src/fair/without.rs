@@ -14,6 +14,7 @@ use sheet::{Link, Print, Sheet};
 use units::Frame;
 
 use crate::finish::{Ended, Finish, Head};
+use crate::labels::{Moment, Occasion};
 use crate::load::{self, Loaded};
 use crate::print::Stopped;
 use crate::revision::{Revision, machine};
@@ -110,7 +111,7 @@ impl Bench<'_> {
             sheet: self.sheet,
             folder: self.loaded.folder(),
             revision: self.revision,
-            label: None,
+            occasion: Occasion { label: None, moment: Moment::now() },
             threads: self.trial.threads,
             started: Instant::now(),
             progress: self.trial.progress,

@@ -58,7 +58,7 @@ impl<'a> StemRun<'a> {
             };
             let paths: Vec<PathBuf> = parts.iter().map(path).collect();
             let writer = |part: &Print, path: &PathBuf| -> Result<Writer, Fault> {
-                let metadata = labels::metadata(finish.sheet, part, &finish.revision.name(), finish.label);
+                let metadata = labels::metadata(finish.sheet, part, &finish.revision.name(), finish.occasion);
                 let frames = Some(finish.plan.print_frames());
                 let format = files::format_of(spec.format);
                 let writer = media::create(path, &format, finish.sheet.song.rate_hz, frames, &metadata);
