@@ -10,6 +10,7 @@
 
 pub mod card;
 mod guard;
+mod listeners;
 mod meters;
 mod past;
 mod player;

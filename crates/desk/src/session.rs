@@ -10,6 +10,7 @@ use sheet::{Edit, Sheet};
 use units::{Problem, Severity};
 
 use crate::card;
+use crate::listeners;
 use crate::past::Past;
 use crate::player::Voice;
 use crate::protocol::{self, Ear, Finding, Hearing, Through, View};
@@ -31,6 +32,7 @@ pub struct Session {
     plan: Plan,
     sources: Arc<Folder>,
     past: Past,
+    notes: Vec<protocol::Note>,
     hearing: Hearing,
     ear: Ear,
     survey: Option<Survey>,
@@ -68,6 +70,7 @@ impl Session {
             plan: sound.plan,
             sources: sound.sources,
             past: Past::default(),
+            notes: listeners::of(path),
             hearing,
             ear: Ear::default(),
             survey: None,
@@ -180,6 +183,14 @@ impl Session {
             return !std::mem::replace(&mut self.changed_outside, true);
         }
         self.take_from_outside(there).is_ok()
+    }
+
+    /// Looks at what listeners have written. Tells whether there is something new.
+    pub fn look_at_notes(&mut self) -> bool {
+        let found = listeners::of(&self.path);
+        let is_new = found != self.notes;
+        self.notes = found;
+        is_new
     }
 
     /// Takes the file as it is now.
@@ -419,6 +430,7 @@ impl Session {
             hearing: self.hearing.clone(),
             ear: self.ear.clone(),
             findings: self.problems.iter().map(Finding::of).collect(),
+            notes: self.notes.clone(),
             catalogue: engine::specs().into_iter().map(offer).collect(),
         }
     }

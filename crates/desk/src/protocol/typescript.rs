@@ -33,6 +33,7 @@ pub fn as_typescript() -> String {
         Control::decl(&config),
         Takes::decl(&config),
         Offer::decl(&config),
+        Note::decl(&config),
         Finding::decl(&config),
         Hearing::decl(&config),
         Through::decl(&config),

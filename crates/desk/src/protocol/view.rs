@@ -25,6 +25,8 @@ pub struct View {
     pub ear: Ear,
     /// What is wrong with the sheet or worth knowing.
     pub findings: Vec<Finding>,
+    /// What listeners have written, by time.
+    pub notes: Vec<Note>,
     /// Processors that a chain can take: name and title.
     pub catalogue: Vec<Offer>,
 }
@@ -272,6 +274,27 @@ pub struct Offer {
     pub title: String,
     /// What it is for.
     pub summary: String,
+}
+
+/// A note of a listener.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub struct Note {
+    /// Its letter on the strip.
+    pub letter: String,
+    /// Where it stands in the song as it is now.
+    pub at_s: f64,
+    /// Where it ends, for a span.
+    pub to_s: Option<f64>,
+    /// Who wrote it.
+    pub who: String,
+    /// The print that was heard.
+    pub version: String,
+    /// What it says.
+    pub text: String,
+    /// `open`, `done` or `declined`.
+    pub state: String,
+    /// What the engineer says to it.
+    pub answer: Option<String>,
 }
 
 /// One result of a check.

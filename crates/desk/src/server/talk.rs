@@ -189,15 +189,17 @@ pub(super) async fn watch_file(shared: &Arc<Shared>) {
     let mut tick = tokio::time::interval(LOOK);
     loop {
         tick.tick().await;
-        let changed = tokio::task::block_in_place(|| {
+        let (changed, noted) = tokio::task::block_in_place(|| {
             let mut session = shared.session();
             session.keep_unsaved();
-            session.look_outside()
+            (session.look_outside(), session.look_at_notes())
         });
         if changed {
             shared.play_scene();
-            shared.tell_view();
             shared.surveyor.begin();
+        }
+        if changed || noted {
+            shared.tell_view();
         }
     }
 }

@@ -2,6 +2,7 @@
 import type { JSX } from 'preact';
 import { CardText } from './card/card.tsx';
 import { Findings } from './findings.tsx';
+import { Notes } from './notes.tsx';
 import { ListeningSentence } from './hearing/sentence.tsx';
 import { Caution, Help } from './help.tsx';
 import { FlowInWords } from './map/flow.tsx';
@@ -25,6 +26,7 @@ export function Page(): JSX.Element {
       {pictures.value && <SongStrip />}
       {pictures.value ? <FlowMap /> : <FlowInWords />}
       <CardText />
+      <Notes />
       <Findings />
       <Caution />
       <Help />

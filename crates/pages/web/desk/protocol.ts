@@ -24,6 +24,8 @@ hearing: Hearing,
 ear: Ear,
 /** What is wrong with the sheet or worth knowing. */
 findings: Array<Finding>,
+/** What listeners have written, by time. */
+notes: Array<Note>,
 /** Processors that a chain can take: name and title. */
 catalogue: Array<Offer>, };
 export type Song = {
@@ -177,6 +179,23 @@ name: string,
 title: string,
 /** What it is for. */
 summary: string, };
+export type Note = {
+/** Its letter on the strip. */
+letter: string,
+/** Where it stands in the song as it is now. */
+at_s: number,
+/** Where it ends, for a span. */
+to_s: number | null,
+/** Who wrote it. */
+who: string,
+/** The print that was heard. */
+version: string,
+/** What it says. */
+text: string,
+/** `open`, `done` or `declined`. */
+state: string,
+/** What the engineer says to it. */
+answer: string | null, };
 export type Finding = {
 /** `note`, `warn` or `fail`. */
 severity: string,

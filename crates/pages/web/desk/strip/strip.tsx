@@ -5,6 +5,7 @@ import { useEffect, useRef } from 'preact/hooks';
 import { sane, sectionAt, type Span } from '../hearing/passage.ts';
 import { goToSection } from '../hearing/sentence.tsx';
 import { hear } from '../link.ts';
+import { Letters } from '../notes.tsx';
 import type { View } from '../protocol.ts';
 import { seek } from '../sound/player.ts';
 import { heardAt, sounds, view } from '../state.ts';
@@ -48,6 +49,7 @@ function Land({ all }: { all: View }): JSX.Element {
   const span = drawing.value ?? all.hearing.span_s;
   return (
     <section class="strip" aria-label="Song">
+      <Letters x={x} />
       <div class="land" ref={box} onPointerDown={(event) => press(event, seconds, all.song.length_s)}>
         <svg width="100%" height={HEIGHT} aria-hidden="true">
           {span && <rect class="span" x={x(span[0])} y="0" width={x(span[1]) - x(span[0])} height={HEIGHT} />}
