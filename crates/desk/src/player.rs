@@ -72,6 +72,14 @@ pub enum Purpose {
     Again,
 }
 
+/// A network that is being opened on a thread of its own.
+#[derive(Clone, Copy)]
+struct Opening {
+    purpose: Purpose,
+    /// Whether it is out of date already, and another is to be opened when it is done.
+    void: bool,
+}
+
 /// A piece of sound.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
@@ -109,7 +117,7 @@ pub struct Player {
     again: Option<Take>,
     /// Counts scenes, so that what was opened for an old one is known.
     edition: u64,
-    opening: Option<(u64, Purpose)>,
+    opening: Option<Opening>,
     playing: bool,
     /// Where the piece that sounds starts.
     at: i64,
@@ -259,13 +267,14 @@ impl Player {
 
     /// Opens a network on a thread of its own. One at a time: if one is under way, it is opened again when that is done.
     fn open(&mut self, purpose: Purpose, at: i64) {
-        if self.opening.is_some() {
-            // What is under way is out of date; see `take`.
-            let urgent = |(_, other): (u64, Purpose)| if other == Purpose::Jump { other } else { purpose };
-            self.opening = self.opening.map(|opening| (u64::MAX, urgent(opening)));
+        if let Some(opening) = &mut self.opening {
+            opening.void = true;
+            if opening.purpose != Purpose::Jump {
+                opening.purpose = purpose;
+            }
             return;
         }
-        self.opening = Some((self.edition, purpose));
+        self.opening = Some(Opening { purpose, void: false });
         let (scene, back, edition) = (self.scene.clone(), self.back.clone(), self.edition);
         thread::spawn(move || {
             let take = Take::open(&scene, at);
@@ -275,10 +284,9 @@ impl Player {
     }
 
     fn take(&mut self, edition: u64, purpose: Purpose, take: Result<Take, Fault>) {
-        let opening = self.opening.take();
-        if edition != self.edition || opening.is_some_and(|(edition, _)| edition == u64::MAX) {
-            let wanted = opening.map_or(purpose, |(_, purpose)| purpose);
-            return self.open_for(wanted);
+        let Some(opening) = self.opening.take() else { return };
+        if opening.void || edition != self.edition {
+            return self.open_for(opening.purpose);
         }
         match take {
             Ok(take) if purpose == Purpose::Again => self.again = Some(take),

@@ -27,6 +27,8 @@ pub struct Session {
     /// The text as the file has it, as far as is known.
     saved: String,
     text: String,
+    /// The text as it was kept beside the sheet last.
+    kept: String,
     sheet: Sheet,
     problems: Vec<Problem>,
     plan: Plan,
@@ -64,6 +66,7 @@ impl Session {
         let mut session = Self {
             path: path.to_owned(),
             saved: loaded.text.clone(),
+            kept: loaded.text.clone(),
             text: loaded.text,
             sheet: sound.sheet,
             problems: sound.problems,
@@ -84,7 +87,7 @@ impl Session {
     /// Folder of the sheet.
     #[must_use]
     pub fn folder(&self) -> &Path {
-        folder_of(&self.path)
+        prints::folder_of(&self.path)
     }
 
     /// The sheet's file.
@@ -159,10 +162,11 @@ impl Session {
     }
 
     /// Keeps what is not saved in a file beside the sheet, so that no crash loses it.
-    pub fn keep_unsaved(&self) {
-        if self.is_unsaved() {
+    pub fn keep_unsaved(&mut self) {
+        if self.is_unsaved() && self.text != self.kept {
             // A folder that cannot be written is told of when the sheet is saved.
             let _ = fs::write(unsaved_file(&self.path), &self.text);
+            self.kept.clone_from(&self.text);
         }
     }
 
@@ -463,13 +467,9 @@ fn nothing_to_hear() -> Problem {
     Problem::new(Severity::Fail, "no-print", "sheet", message, "Give it a [[print]].".to_owned())
 }
 
-fn folder_of(path: &Path) -> &Path {
-    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
-}
-
 fn beside(path: &Path, ending: &str) -> PathBuf {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
-    folder_of(path).join(format!(".{name}.{ending}"))
+    prints::folder_of(path).join(format!(".{name}.{ending}"))
 }
 
 fn unsaved_file(path: &Path) -> PathBuf {

@@ -1,35 +1,9 @@
 //! What can be heard of a revision: its report and the files that it names.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
-use prints::fair::Revisions;
-use serde::Deserialize;
-
-/// The part of `report.json` that a page needs.
-#[derive(Deserialize)]
-struct Report {
-    title: String,
-    artist: String,
-    date: String,
-    label: Option<String>,
-    rate_hz: u32,
-    frames: u64,
-    sections: Vec<(String, f64)>,
-    prints: Vec<FileRecord>,
-}
-
-#[derive(Deserialize)]
-struct FileRecord {
-    name: String,
-    kind: Option<String>,
-    /// Not in reports of older programs.
-    #[serde(default)]
-    lossy: bool,
-    path: String,
-    sha256: String,
-}
+use prints::history::{self, Past, PastFile, PastReport};
 
 /// A print of a revision.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -73,23 +47,18 @@ impl Heard {
     /// # Errors
     /// It is not there, or its report cannot be read.
     pub fn read(prints: &Path, revision: &str) -> Result<Self, Fault> {
-        Self::within(&Revisions::of(prints)?.folder_of(revision)?, revision)
+        history::find(prints, Some(revision)).map(|(past, report)| Self::of(past, report))
     }
 
-    /// The latest revision below the folder of prints.
+    /// The latest revision below the folder of prints that can be read.
     ///
     /// # Errors
-    /// There is none yet, or its report cannot be read.
+    /// There is none yet.
     pub fn latest(prints: &Path) -> Result<Self, Fault> {
-        let revisions = Revisions::of(prints)?;
-        let newest = revisions.newest_name();
-        Self::within(&revisions.folder_of(newest)?, newest)
+        history::find(prints, None).map(|(past, report)| Self::of(past, report))
     }
 
-    fn within(folder: &Path, revision: &str) -> Result<Self, Fault> {
-        let path = folder.join("report.json");
-        let text = fs::read_to_string(&path).map_err(|error| faulty(&path, &error.to_string()))?;
-        let report: Report = serde_json::from_str(&text).map_err(|error| faulty(&path, &error.to_string()))?;
+    fn of(past: Past, report: PastReport) -> Self {
         let mut versions: Vec<Version> = Vec::new();
         for record in &report.prints {
             if versions.iter().any(|version| version.name == record.name) {
@@ -97,10 +66,10 @@ impl Heard {
             }
             let mut files = report.prints.iter().filter(|other| other.name == record.name);
             let lossless = files.find(|file| !file.lossy);
-            versions.push(version_of(folder, lossless.unwrap_or(record)));
+            versions.push(version_of(&past.folder, lossless.unwrap_or(record)));
         }
-        Ok(Self {
-            revision: revision.to_owned(),
+        Self {
+            revision: past.name,
             title: report.title,
             artist: report.artist,
             date: report.date,
@@ -109,7 +78,7 @@ impl Heard {
             frames: report.frames,
             sections: report.sections,
             versions,
-        })
+        }
     }
 
     /// Its length in seconds.
@@ -120,18 +89,11 @@ impl Heard {
 }
 
 /// A file of a revision. The report names it by the place where it was printed; the folder may have moved since.
-fn version_of(folder: &Path, record: &FileRecord) -> Version {
-    let name = record.path.rsplit(['/', '\\']).next().unwrap_or(&record.path);
+fn version_of(folder: &Path, record: &PastFile) -> Version {
     Version {
         name: record.name.clone(),
         kind: record.kind.clone(),
-        path: folder.join(name),
+        path: folder.join(record.file_name()),
         sha256: Some(record.sha256.clone()),
     }
-}
-
-fn faulty(path: &Path, reason: &str) -> Fault {
-    let name = path.display().to_string();
-    let remedy = "Print the sheet again; a report is not to be changed by hand.".to_owned();
-    Fault::input("cannot-read", &name, format!("{name} cannot be read: {reason}."), remedy)
 }

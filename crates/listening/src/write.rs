@@ -57,8 +57,8 @@ pub struct Written {
 /// # Errors
 /// The revision, its files or the notes cannot be used, or nothing can be written; what was there before stays.
 pub fn write(order: &Order<'_>) -> Result<Written, Fault> {
-    let folder = folder_of(order.sheet);
-    let prints = order.prints.map_or_else(|| folder.join("prints"), Path::to_owned);
+    let folder = prints::folder_of(order.sheet);
+    let prints = prints::revisions_of(order.sheet, order.prints);
     let heard = match order.revision {
         Some(revision) => Heard::read(&prints, revision)?,
         None => Heard::latest(&prints)?,
@@ -79,11 +79,6 @@ pub fn write(order: &Order<'_>) -> Result<Written, Fault> {
     let (path, bytes) = if order.single { page.write_single(folder)? } else { page.write_folder(folder)? };
     let versions = placed.iter().map(|p| (p.version.name.clone(), p.lufs, p.delay_frames)).collect();
     Ok(Written { page: path, bytes, revision: heard.revision, versions, notes: notes.notes.len(), findings })
-}
-
-/// The folder that a sheet's files are named from.
-pub(crate) fn folder_of(sheet: &Path) -> &Path {
-    sheet.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 fn cut(heard: &Heard, rate_hz: u32) -> Cut {
@@ -155,7 +150,7 @@ impl Page<'_> {
             None => folder.join("listening").join(format!("{} {}.html", plain(&self.heard.title), self.heard.revision)),
         };
         let faulty = |error: io::Error| prints::disk_fault(&to, &error);
-        let parent = folder_of(&to);
+        let parent = prints::folder_of(&to);
         fs::create_dir_all(parent).map_err(faulty)?;
         let file = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(parent).map_err(faulty)?;
         let mut out = io::BufWriter::new(file);
@@ -178,7 +173,7 @@ impl Page<'_> {
             let remedy = "Name a new folder with --to.".to_owned();
             return Err(Fault::input("not-a-page", &to.display().to_string(), message, remedy));
         }
-        let parent = folder_of(&to);
+        let parent = prints::folder_of(&to);
         fs::create_dir_all(parent).map_err(faulty)?;
         let work = tempfile::Builder::new().prefix(".").suffix(".part").tempdir_in(parent).map_err(faulty)?;
         let audio = work.path().join("audio");
@@ -198,7 +193,8 @@ impl Page<'_> {
 
 /// Gives a finished folder its name. One that had it before is moved aside first and then removed.
 fn replace(work: tempfile::TempDir, to: &Path) -> io::Result<()> {
-    let aside = to.exists().then(|| tempfile::Builder::new().prefix(".").suffix(".old").tempdir_in(folder_of(to)));
+    let aside =
+        to.exists().then(|| tempfile::Builder::new().prefix(".").suffix(".old").tempdir_in(prints::folder_of(to)));
     let aside = aside.transpose()?;
     if let Some(aside) = &aside {
         fs::rename(to, aside.path().join("page"))?;

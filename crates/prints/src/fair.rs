@@ -16,7 +16,7 @@ use measure::Comparison;
 use crate::spool::media_fault;
 
 pub use against::{Against, Beside, against};
-pub use revisions::{PrintComparison, Revisions, RevisionsComparison, is_revision};
+pub use revisions::{PrintComparison, RevisionsComparison, compare_revisions, newest};
 pub use without::{Trial, WithoutComparison, compare_without};
 
 /// Compares two files; the second is converted to the rate of the first where they differ.

@@ -12,10 +12,11 @@ use std::path::{Path, PathBuf};
 use engine::Fault;
 use serde::Serialize;
 use sheet::{Print, Sheet};
-use units::{Problem, Severity};
+use units::{Problem, Severity, typeset};
 
 use crate::files::sha256_of;
 use crate::history::{self, Past, PastFile, PastReport};
+use crate::load::{folder_of, revisions_of};
 use crate::recall;
 use crate::revision::machine;
 
@@ -52,8 +53,7 @@ pub struct Handed {
 /// # Errors
 /// The revision is not there, not finished, or not what its report says; the folder exists or cannot be written.
 pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
-    let beside = delivery.sheet.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let out = delivery.out.map_or_else(|| beside.join("prints"), Path::to_owned);
+    let out = revisions_of(delivery.sheet, delivery.out);
     let (past, report) = history::find(&out, delivery.revision)?;
     refuse_unfinished(&past, &report)?;
     let loaded = crate::load::load(&past.folder.join("sheet.toml"))?;
@@ -61,7 +61,7 @@ pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
         let message = format!("The sheet of {} cannot be read any more.", past.name);
         Fault::input("damaged-revision", &past.name, message, "Print again.".to_owned())
     })?;
-    let usual = || beside.join("handover").join(format!("{} {}", safe(&report.title), past.name));
+    let usual = || folder_of(delivery.sheet).join("handover").join(format!("{} {}", safe(&report.title), past.name));
     let folder = delivery.to.map_or_else(usual, Path::to_owned);
     if folder.exists() {
         let at = folder.display().to_string();
@@ -175,11 +175,11 @@ fn letter(past: &Past, report: &PastReport, sheet: &Sheet, approvals: &[String])
         "\nTo check that everything arrived as it left: `sha256sum -c {SUMS}` in this folder, or\n`fairprint handover \
          --verify` with it. A loud print plays far above a mix: turn monitors down first.\n"
     );
-    text
+    typeset(&text)
 }
 
 fn file_in_words(file: &PastFile) -> String {
-    let figure = |value: Option<f64>, unit: &str| value.map(|value| format!("{value:.1} {unit}").replace('-', "−"));
+    let figure = |value: Option<f64>, unit: &str| value.map(|value| format!("{value:.1} {unit}"));
     let measures = &file.measures;
     let figures = [
         figure(measures.integrated_lufs, "LUFS integrated"),
@@ -196,7 +196,7 @@ fn on_the_bus(print: &Print) -> String {
         .chain
         .iter()
         .filter(|link| !link.off)
-        .map(|link| format!("  {}: {}", link.settings.spec().title, link.settings.sentence()))
+        .map(|link| format!("  {}: {}", link.settings.spec().title, link.settings.whole_sentence()))
         .collect();
     if links.is_empty() {
         return format!("Nothing is on the bus of {}: its dynamics are those of the mix.\n", print.name);

@@ -9,7 +9,7 @@ use engine::Fault;
 use serde::{Deserialize, Serialize};
 use sheet::{Change, Sheet, difference};
 
-use crate::fair::{Revisions, RevisionsComparison, is_revision};
+use crate::fair::{RevisionsComparison, compare_revisions};
 use crate::files::sha256_of;
 use crate::parallel::in_parallel;
 use crate::record::SourceRecord;
@@ -42,6 +42,12 @@ pub struct PastReport {
     pub title: String,
     /// Artist.
     pub artist: String,
+    /// Sample rate of the network.
+    pub rate_hz: u32,
+    /// Length of every print.
+    pub frames: u64,
+    /// Sections: name and start in seconds.
+    pub sections: Vec<(String, f64)>,
     /// Files.
     pub prints: Vec<PastFile>,
     /// Whether the set may go out.
@@ -95,6 +101,9 @@ pub struct PastFile {
     pub kind: Option<String>,
     /// Format in words.
     pub format: String,
+    /// Whether its format loses something; not in reports of older programs.
+    #[serde(default)]
+    pub lossy: bool,
     /// Where it was written.
     pub path: String,
     /// SHA-256.
@@ -142,6 +151,12 @@ pub struct SourceChange {
     pub path: String,
     /// `changed`, `new`, or `gone`.
     pub what: &'static str,
+}
+
+/// Whether a word is the name of a revision: `r001`.
+#[must_use]
+pub fn is_revision(word: &str) -> bool {
+    word.strip_prefix('r').is_some_and(|digits| digits.len() >= 3 && digits.bytes().all(|byte| byte.is_ascii_digit()))
 }
 
 /// All revisions in a folder, in order.
@@ -204,7 +219,7 @@ pub fn between(folder: &Path, [a, b]: [&str; 2], threads: usize) -> Result<Betwe
     let ((before, reported_before), (after, reported_after)) = (find(folder, Some(a))?, find(folder, Some(b))?);
     let changes = difference(&sheet_of(&before)?, &sheet_of(&after)?);
     let sources = source_changes(&reported_before.sources, &reported_after.sources);
-    let sound = Revisions::of(folder)?.compare([a, b], None, threads)?;
+    let sound = compare_revisions(folder, [a, b], None, threads)?;
     Ok(Between { revisions: [a.to_owned(), b.to_owned()], changes, sources, sound })
 }
 
@@ -232,11 +247,8 @@ pub(crate) fn source_changes(before: &[SourceRecord], after: &[SourceRecord]) ->
 
 /// The recordings that a sheet names, each with its checksum.
 pub(crate) fn sources_of(sheet: &Sheet, folder: &Path, threads: usize) -> Result<Vec<SourceRecord>, Fault> {
-    let mut paths: Vec<&str> =
-        sheet.nodes.iter().filter(|node| !node.mute).filter_map(|node| node.file().map(|file| file.as_str())).collect();
-    paths.extend(sheet.references.iter().map(|reference| reference.file.as_str()));
-    paths.sort_unstable();
-    paths.dedup();
+    // The file of a muted stem may be gone.
+    let paths: Vec<&str> = sheet.files().into_iter().filter(|path| folder.join(path).is_file()).collect();
     in_parallel(threads, &paths, |path| {
         let file = folder.join(path);
         let sha256 = sha256_of(&file).map_err(|error| machine(&file, &error))?;
@@ -269,7 +281,7 @@ mod tests {
             fs::create_dir(folder.path().join(name)).expect("a folder");
         }
         let whole = r#"{ "engine": "0.1.0", "label": null, "date": "2026-11-27", "title": "Lantern Weather",
-            "artist": "The Tin Orchard", "prints": [] }"#;
+            "artist": "The Tin Orchard", "rate_hz": 48000, "frames": 0, "sections": [], "prints": [] }"#;
         fs::write(folder.path().join("r002/report.json"), whole).expect("written");
         fs::write(folder.path().join("r010/report.json"), "{ half").expect("written");
         let all = list(folder.path()).expect("there are some");

@@ -19,6 +19,7 @@ use media::Info;
 use units::{Problem, Severity};
 
 pub use facts::audio_files;
+pub(crate) use facts::is_audio;
 pub use groups::{Group, group_of, is_reference};
 pub use starter::{by_group, starter_text, write_starter};
 

@@ -28,7 +28,7 @@ mod spool;
 pub mod starts;
 pub mod survey;
 
-pub use load::{Loaded, load, plan};
+pub use load::{Loaded, folder_of, load, plan, revisions_of};
 pub use print::{Order, Printed, Stopped, print};
 pub use revision::{Revision, machine as disk_fault};
 pub use spool::media_fault;

@@ -47,8 +47,15 @@ pub fn load(path: &Path) -> Result<Loaded, Fault> {
 }
 
 /// The folder that the files of a sheet are named from: its own.
-pub(crate) fn folder_of(sheet: &Path) -> &Path {
+#[must_use]
+pub fn folder_of(sheet: &Path) -> &Path {
     sheet.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+/// The folder of a sheet's revisions: the one that was named, or `prints` beside the sheet.
+#[must_use]
+pub fn revisions_of(sheet: &Path, named: Option<&Path>) -> PathBuf {
+    named.map_or_else(|| folder_of(sheet).join("prints"), Path::to_owned)
 }
 
 /// Reads and checks a sheet that was put elsewhere than where its files are named from.

@@ -63,7 +63,7 @@ impl From<Fault> for Stopped {
 impl Order<'_> {
     /// The folder of revisions.
     pub(crate) fn revisions(&self) -> PathBuf {
-        self.out.map_or_else(|| load::folder_of(self.sheet).join("prints"), Path::to_owned)
+        load::revisions_of(self.sheet, self.out)
     }
 }
 

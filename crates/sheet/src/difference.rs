@@ -88,7 +88,9 @@ impl Found {
         self.moved("song", "tempo", [was.tempo_bpm, is.tempo_bpm].map(|bpm| format!("{bpm} bpm")));
         self.moved("song", "ISRC", [text(&was.isrc), text(&is.isrc)]);
         self.moved("song", "key", [text(&was.key), text(&is.key)]);
-        let console = |sheet: &Sheet| sheet.console.as_ref().map_or_else(|| "none".to_owned(), sentence);
+        let console = |sheet: &Sheet| {
+            sheet.console.as_ref().map_or_else(|| "none".to_owned(), |link| link.settings.whole_sentence())
+        };
         self.moved("song", "console", [console(before), console(after)]);
     }
 
@@ -192,7 +194,7 @@ impl Found {
                     order.push(was.iter().position(|other| std::ptr::eq(other, before)));
                     self.link(at, before, link);
                 }
-                None => self.add(at, format!("a new {title}: {}", typeset(&sentence(link)))),
+                None => self.add(at, format!("a new {title}: {}", typeset(&link.settings.whole_sentence()))),
             }
         }
         for link in left {
@@ -230,10 +232,6 @@ impl Found {
             self.moved(at, &name, [before, after].map(|value| in_words(param, value)));
         }
     }
-}
-
-fn sentence(link: &Link) -> String {
-    std::iter::once(link.settings.sentence()).chain(link.settings.row_sentences()).collect::<Vec<_>>().join("; ")
 }
 
 /// Data as text, without the places where it was written.

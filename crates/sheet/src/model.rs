@@ -3,6 +3,7 @@
 //! Everything is resolved as far as the text alone allows: times are seconds, values are inside their ranges, every
 //! name that is referred to exists. Names keep the place where they were written, so that a later check can point there.
 
+use std::collections::BTreeSet;
 use std::fmt;
 use std::ops::Deref;
 
@@ -151,6 +152,20 @@ impl Sheet {
         let stems: Vec<&Node> =
             self.family(name).into_iter().map(|index| &self.nodes[index]).filter(|node| node.is_stem()).collect();
         stems.into_iter()
+    }
+
+    /// Every audio file that it names, from its folder: of stems, references and processors.
+    #[must_use]
+    pub fn files(&self) -> BTreeSet<&str> {
+        let of_stems = self.stems().filter_map(|stem| stem.file().map(Name::as_str));
+        let of_references = self.references.iter().map(|reference| reference.file.as_str());
+        let chains = self.nodes.iter().map(|node| &node.chain).chain(self.prints.iter().map(|print| &print.chain));
+        let values = chains.flatten().flat_map(|link| link.settings.values());
+        let of_processors = values.filter_map(|value| match value {
+            units::Value::File(file) => file.as_deref(),
+            _ => None,
+        });
+        of_stems.chain(of_references).chain(of_processors).collect()
     }
 
     /// The print of a name.

@@ -124,8 +124,7 @@ impl Start {
     pub fn sentences(&self) -> Vec<String> {
         let one = |link: &Link| {
             let settings = &link.settings;
-            let all = [settings.sentence()].into_iter().chain(settings.row_sentences());
-            format!("{}: {}.", settings.spec().title, all.collect::<Vec<_>>().join("; "))
+            format!("{}: {}.", settings.spec().title, settings.whole_sentence())
         };
         self.chain.iter().map(one).collect()
     }

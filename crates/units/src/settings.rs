@@ -241,6 +241,12 @@ impl Settings {
         self.rows.iter().map(one).collect()
     }
 
+    /// The settings as one sentence, rows and all.
+    #[must_use]
+    pub fn whole_sentence(&self) -> String {
+        std::iter::once(self.sentence()).chain(self.row_sentences()).collect::<Vec<_>>().join("; ")
+    }
+
     fn lookup(&self, name: &str) -> Option<(Param, Value)> {
         self.spec.param(name).map(|(index, param)| (*param, self.values[index].clone()))
     }

@@ -32,13 +32,12 @@ pub(super) async fn report(
     State(shared): State<Arc<Shared>>,
     Path((revision, file)): Path<(String, String)>,
 ) -> Response {
-    let is_revision = revision
-        .strip_prefix('r')
-        .is_some_and(|digits| (3..=9).contains(&digits.len()) && digits.bytes().all(|byte| byte.is_ascii_digit()));
-    let Some((name, kind)) = SHOWN.iter().find(|(name, _)| *name == file).filter(|_| is_revision) else {
+    let Some((name, kind)) =
+        SHOWN.iter().find(|(name, _)| *name == file).filter(|_| prints::history::is_revision(&revision))
+    else {
         return missing();
     };
-    let path = shared.session().folder().join("prints").join(revision).join(name);
+    let path = prints::revisions_of(shared.session().path(), None).join(revision).join(name);
     match fs::read(path) {
         Ok(bytes) => ([(header::CONTENT_TYPE, *kind)], bytes).into_response(),
         Err(_) => missing(),

@@ -5,7 +5,8 @@ pub mod tell;
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
-use prints::fair::{self, Revisions, Trial};
+use prints::fair::{self, Trial};
+use prints::history;
 
 use crate::args::CompareArgs;
 use crate::commands::{print, threads};
@@ -19,7 +20,7 @@ pub fn run(voice: &Voice, args: &CompareArgs) -> Outcome {
     }
     let compared = match args.programmes.as_slice() {
         [a, b] if args.against.is_empty() => match &args.sheet {
-            Some(_) if fair::is_revision(a) && fair::is_revision(b) => compare_revisions(voice, args, [a, b]),
+            Some(_) if history::is_revision(a) && history::is_revision(b) => compare_revisions(voice, args, [a, b]),
             _ => compare_two(voice, args, [a, b]),
         },
         [a] if !args.against.is_empty() => against(voice, args, a),
@@ -46,8 +47,8 @@ fn compare_two(voice: &Voice, args: &CompareArgs, programmes: [&String; 2]) -> R
 fn compare_revisions(voice: &Voice, args: &CompareArgs, revisions: [&String; 2]) -> Result<(), Fault> {
     let progress = voice.progress();
     progress.tell("Comparing", 0.1);
-    let known = Revisions::of(&folder_of_revisions(args))?;
-    let compared = known.compare(revisions.map(String::as_str), args.print.as_deref(), threads(args.threads))?;
+    let (folder, print) = (folder_of_revisions(args), args.print.as_deref());
+    let compared = fair::compare_revisions(&folder, revisions.map(String::as_str), print, threads(args.threads))?;
     drop(progress);
     voice.data(&compared);
     tell::revisions(voice, &compared);
@@ -88,7 +89,7 @@ fn file_of(args: &CompareArgs, word: &str) -> Result<PathBuf, Fault> {
     if args.sheet.is_none() || Path::new(word).exists() {
         return Ok(PathBuf::from(word));
     }
-    Revisions::of(&folder_of_revisions(args))?.newest(word)
+    fair::newest(&folder_of_revisions(args), word)
 }
 
 /// The file that a word means: a file, or a reference of the sheet.
@@ -106,8 +107,7 @@ fn reference_of(args: &CompareArgs, word: &str) -> Result<PathBuf, Fault> {
 }
 
 fn folder_of_revisions(args: &CompareArgs) -> PathBuf {
-    let beside = |sheet: &PathBuf| sheet.parent().unwrap_or(Path::new("")).join("prints");
-    args.out.clone().or_else(|| args.sheet.as_ref().map(beside)).unwrap_or_default()
+    args.sheet.as_ref().map(|sheet| prints::revisions_of(sheet, args.out.as_deref())).unwrap_or_default()
 }
 
 fn unclear() -> Fault {

@@ -1,7 +1,5 @@
 //! `handover`: the delivery folder, and a check of one that has arrived.
 
-use std::path::Path;
-
 use engine::Fault;
 use prints::handover::{Delivery, hand_over, verify};
 use prints::history;
@@ -46,8 +44,7 @@ pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
 
 /// Who has approved which print of the revision, by its checksum.
 fn approvals(args: &HandoverArgs) -> Result<Vec<String>, Fault> {
-    let beside = args.subject.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let out = args.out.clone().unwrap_or_else(|| beside.join("prints"));
+    let out = prints::revisions_of(&args.subject, args.out.as_deref());
     let (_, report) = history::find(&out, args.revision.as_deref())?;
     let notes = listening::notes::load(&args.subject, &report.title)?;
     let of_file = |file: &history::PastFile| {

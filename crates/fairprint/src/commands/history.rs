@@ -1,6 +1,6 @@
 //! `history`: revisions, and what changed between two of them.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use engine::Fault;
 use prints::history::{self, Between, Past};
@@ -12,8 +12,7 @@ use crate::voice::Voice;
 
 /// Runs the command.
 pub fn run(voice: &Voice, args: &HistoryArgs) -> Outcome {
-    let beside = args.sheet.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let out: PathBuf = args.out.clone().unwrap_or_else(|| beside.join("prints"));
+    let out = prints::revisions_of(&args.sheet, args.out.as_deref());
     let told = match args.revisions.as_slice() {
         [] => history::list(&out).map(|all| tell_all(voice, &all)),
         [a, b] => between(voice, &out, [a, b], threads(args.threads)),

@@ -8,8 +8,8 @@ use engine::{Feed, Plan};
 use sheet::Sheet;
 use units::{Problem, Severity};
 
-/// Endings of audio files.
-const AUDIO: [&str; 8] = ["wav", "flac", "aif", "aiff", "mp3", "m4a", "caf", "ogg"];
+use crate::history;
+use crate::intake::is_audio;
 
 /// All of them.
 pub(super) fn findings(sheet: &Sheet, plan: &Plan, folder: &Path) -> Vec<Problem> {
@@ -60,23 +60,9 @@ fn doubled(plan: &Plan) -> Vec<Problem> {
 
 /// Code `orphan-file`: an audio file beside the stems that the sheet does not name.
 fn orphans(sheet: &Sheet, folder: &Path) -> Vec<Problem> {
-    let named = sheet.stems().filter_map(|stem| stem.file()).chain(sheet.references.iter().map(|r| &r.file));
-    let mut paths: Vec<_> = named.map(|file| folder.join(file.as_str())).collect();
     let folders: BTreeSet<_> =
         sheet.stems().filter_map(|stem| Some(folder.join(stem.file()?.as_str()).parent()?.to_owned())).collect();
-    let links =
-        sheet.nodes.iter().map(|node| &node.chain).chain(sheet.prints.iter().map(|print| &print.chain)).flatten();
-    for value in links.flat_map(|link| link.settings.values()) {
-        if let units::Value::File(Some(file)) = value {
-            paths.push(folder.join(file));
-        }
-    }
-    let known: BTreeSet<_> = paths.iter().filter_map(|path| path.canonicalize().ok()).collect();
-    let is_audio = |path: &Path| {
-        path.extension()
-            .and_then(|e| e.to_str())
-            .is_some_and(|e| AUDIO.iter().any(|audio| e.eq_ignore_ascii_case(audio)))
-    };
+    let known: BTreeSet<_> = sheet.files().iter().filter_map(|file| folder.join(file).canonicalize().ok()).collect();
     let mut found = Vec::new();
     for path in
         folders.iter().filter_map(|folder| fs::read_dir(folder).ok()).flatten().flatten().map(|entry| entry.path())
@@ -94,11 +80,8 @@ fn orphans(sheet: &Sheet, folder: &Path) -> Vec<Problem> {
 
 /// The sheet of the last revision beside this one, as far as it can still be read.
 pub(super) fn last_sheet(folder: &Path) -> Option<(String, Sheet)> {
-    let number = |name: &str| name.strip_prefix('r')?.parse::<u32>().ok();
-    let revisions = fs::read_dir(folder.join("prints")).ok()?.flatten();
-    let numbered = revisions.filter_map(|entry| Some((number(&entry.file_name().to_string_lossy())?, entry.path())));
-    let (_, path) = numbered.max_by_key(|(number, _)| *number)?;
-    let text = fs::read_to_string(path.join("sheet.toml")).ok()?;
+    let last = history::list(&folder.join("prints")).ok()?.pop()?;
+    let text = fs::read_to_string(last.folder.join("sheet.toml")).ok()?;
     let (sheet, _) = sheet::read(&text, &engine::specs());
     Some((text, sheet?))
 }

@@ -42,15 +42,16 @@ fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Vec<String>) -
         let kind = entry.file_type()?;
         if kind.is_dir() && deeper > 0 && name != "prints" {
             gather(&entry.path(), &format!("{file}/"), deeper - 1, found)?;
-        } else if !kind.is_dir() && is_audio(&name) {
+        } else if !kind.is_dir() && is_audio(Path::new(&name)) {
             found.push(file);
         }
     }
     Ok(())
 }
 
-fn is_audio(name: &str) -> bool {
-    let ending = Path::new(name).extension().and_then(|ending| ending.to_str()).unwrap_or("").to_lowercase();
+/// Whether a file's name ends like that of an audio file.
+pub(crate) fn is_audio(name: &Path) -> bool {
+    let ending = name.extension().and_then(|ending| ending.to_str()).unwrap_or("").to_lowercase();
     ENDINGS.contains(&ending.as_str())
 }
 
