@@ -19,6 +19,8 @@ use crate::through::Lens;
 
 /// How many pieces ahead of what plays a second network takes over.
 const LEAD_PIECES: i64 = 4;
+/// How far behind the end of a loop it still comes round, where its start was not ready in time.
+const LATE_PIECES: i64 = 200;
 /// Pieces between two reports of what sounds.
 const REPORT_PIECES: usize = 5;
 /// How fast the level of listening may rise, for each piece.
@@ -164,7 +166,6 @@ impl Player {
             scene,
         };
         player.guard.watch();
-        player.meter_anew();
         player.open(Purpose::Jump, 0);
         player
     }
@@ -236,17 +237,11 @@ impl Player {
 
     fn change_scene(&mut self, scene: Arc<Scene>, voice: Voice) {
         self.guard.watch();
-        let same_ends = scene.outputs == self.scene.outputs && scene.nodes == self.scene.nodes;
         let takes = [self.now.as_mut(), self.again.as_mut(), self.next.as_mut().map(|(_, take)| take)];
-        let glides = same_ends
-            && self.opening.is_none()
-            && takes.into_iter().flatten().all(|take| take.live.follow(&scene.plan));
+        let glides = self.opening.is_none() && takes.into_iter().flatten().all(|take| take.follow(&scene));
         self.scene = scene;
         self.edition += 1;
         self.voice = voice;
-        if !same_ends {
-            self.meter_anew();
-        }
         if !glides {
             self.again = None;
             match &self.now {
@@ -259,10 +254,13 @@ impl Player {
         }
     }
 
-    fn meter_anew(&mut self) {
-        let rate_hz = self.scene.plan.rate_hz;
-        self.glances = self.scene.nodes.iter().map(|_| Glance::new(rate_hz)).collect();
-        self.programmes = self.scene.outputs.iter().map(|_| Glance::new(rate_hz)).collect();
+    /// Gives every node and output of the network that plays a meter, where that has others than the one before.
+    fn meter(&mut self) {
+        let Some(scene) = self.now.as_ref().map(Take::scene) else { return };
+        let meters = |count: usize| (0..count).map(|_| Glance::new(scene.plan.rate_hz)).collect();
+        if (self.glances.len(), self.programmes.len()) != (scene.nodes.len(), scene.outputs.len()) {
+            (self.glances, self.programmes) = (meters(scene.nodes.len()), meters(scene.outputs.len()));
+        }
     }
 
     /// Opens a network on a thread of its own. One at a time: if one is under way, it is opened again when that is done.
@@ -318,7 +316,7 @@ impl Player {
 
     fn play_piece(&mut self) {
         let block = self.piece_frames() as i64;
-        let at_end = self.span.is_some_and(|(_, end)| self.at + block > end && self.at < end + block);
+        let at_end = self.span.is_some_and(|(_, end)| (end - block..end + LATE_PIECES * block).contains(&self.at));
         if at_end && self.next.is_none() {
             self.next = self.again.take().map(|take| (Purpose::Jump, take));
         }
@@ -339,7 +337,7 @@ impl Player {
         let takes_over = match (&self.now, &mut self.next) {
             (Some(now), Some((Purpose::GoOn, next))) => {
                 while next.at() < now.at() {
-                    next.advance(&mut |_| ())?;
+                    next.advance(&mut |_, _| ())?;
                 }
                 next.at() == now.at()
             }
@@ -349,10 +347,13 @@ impl Player {
         if takes_over {
             if let Some((purpose, take)) = self.next.take() {
                 self.now = Some(take);
+                self.meter();
                 if purpose == Purpose::Jump {
                     self.generation += 1;
                     self.guard.watch();
                     self.heard.restart();
+                    // What was to take over at the old place comes too late.
+                    self.opening.iter_mut().for_each(|opening| opening.void |= opening.purpose == Purpose::GoOn);
                 }
             }
             self.advance_now(false)?;
@@ -360,12 +361,14 @@ impl Player {
         let Some(now) = &self.now else { return Ok(vec![SILENCE; self.piece_frames()]) };
         self.at = now.at() - self.piece_frames() as i64;
         let (sounding, gain_db) = self.sounding;
-        let wanted_db = self.voice.matched_db + self.voice.monitor_db;
-        let now_db = if self.voice.output == sounding.output { wanted_db.min(gain_db + RISE_DB) } else { wanted_db };
-        let mut out = now.piece(self.voice.output).to_vec();
+        // A voice belongs to its scene: its output may be another, or none, in the network that still plays.
+        let voice = if Arc::ptr_eq(now.scene(), &self.scene) { self.voice } else { sounding };
+        let wanted_db = voice.matched_db + voice.monitor_db;
+        let now_db = if voice.output == sounding.output { wanted_db.min(gain_db + RISE_DB) } else { wanted_db };
+        let mut out = now.piece(voice.output).to_vec();
         self.heard.push(&out);
-        self.lens.look(self.voice.through, &mut out);
-        let changes = sounding.output != self.voice.output || sounding.through != self.voice.through;
+        self.lens.look(voice.through, &mut out);
+        let changes = sounding.output != voice.output || sounding.through != voice.through;
         let before = match old {
             Some(pieces) => Some(pieces),
             None if changes => Some(now.piece(sounding.output).to_vec()),
@@ -374,7 +377,7 @@ impl Player {
         mix(&mut out, gain_from_db(now_db), before, gain_from_db(gain_db), |frames| {
             Lens::new(self.scene.plan.rate_hz).look(sounding.through, frames);
         });
-        self.sounding = (self.voice, now_db);
+        self.sounding = (voice, now_db);
         Ok(out)
     }
 
@@ -383,15 +386,11 @@ impl Player {
     fn advance_now(&mut self, last: bool) -> Result<Option<Vec<Frame>>, Fault> {
         let Some(take) = &mut self.now else { return Ok(None) };
         if last {
-            take.advance(&mut |_| ())?;
+            take.advance(&mut |_, _| ())?;
             return Ok(Some(take.piece(self.sounding.0.output).to_vec()));
         }
-        let (glances, nodes) = (&mut self.glances, &self.scene.nodes);
-        take.advance(&mut |live| {
-            for (glance, step) in glances.iter_mut().zip(nodes) {
-                glance.push(&live.step(*step));
-            }
-        })?;
+        let glances = &mut self.glances;
+        take.advance(&mut |node, frames| glances[node].push(frames))?;
         for (output, glance) in self.programmes.iter_mut().enumerate() {
             glance.push(take.piece(output));
         }
@@ -407,26 +406,17 @@ impl Player {
         if self.pieces.is_multiple_of(REPORT_PIECES) {
             self.report();
         }
-        if self.now.as_ref().is_some_and(|take| take.live.ended()) && self.span.is_none() {
+        if self.now.as_ref().is_some_and(Take::ended) && self.span.is_none() {
             self.playing = false;
             self.report();
         }
     }
 
     fn report(&mut self) {
-        let scene = self.scene.clone();
-        let mut reductions = Vec::new();
-        if let Some(take) = &mut self.now {
-            for ((name, place), (step, link)) in &scene.links {
-                let all = take.live.gain_reductions_db(*step);
-                if let Some(Some(reduction_db)) = all.get(*link) {
-                    reductions.push((name.clone(), *place, *reduction_db));
-                }
-            }
-        }
+        let reductions = self.now.as_mut().map_or_else(Vec::new, Take::reductions);
         (self.ears.now)(Now {
             playing: self.playing,
-            at_s: self.at as f64 / scene.plan.rate_hz,
+            at_s: self.at as f64 / self.scene.plan.rate_hz,
             nodes: self.glances.iter().map(Glance::read).collect(),
             programmes: self.programmes.iter().map(Glance::read).collect(),
             reductions,

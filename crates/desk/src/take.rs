@@ -30,8 +30,9 @@ pub fn piece_frames(rate_hz: f64) -> usize {
 
 /// A network that plays.
 pub struct Take {
-    /// The network.
-    pub live: Live,
+    /// What it plays: its own steps and outputs, while the desk may be ahead with another scene.
+    scene: Arc<Scene>,
+    live: Live,
     /// Frames of the current block that have been played.
     used: usize,
     /// Frames of each output of the last piece.
@@ -45,7 +46,7 @@ impl Take {
     ///
     /// # Errors
     /// A recording cannot be read or a processor cannot be built.
-    pub fn open(scene: &Scene, at: i64) -> Result<Self, Fault> {
+    pub fn open(scene: &Arc<Scene>, at: i64) -> Result<Self, Fault> {
         let plan = &scene.plan;
         let block = piece_frames(plan.rate_hz);
         let lag = scene.outputs.iter().map(|output| plan.steps[*output].leaves).max().unwrap_or(0) as i64;
@@ -57,7 +58,41 @@ impl Take {
             used = usize::try_from(at - live.position()).unwrap_or(0).min(block);
             live.advance()?;
         }
-        Ok(Self { live, used, pieces: vec![vec![SILENCE; block]; scene.outputs.len()], at })
+        let pieces = vec![vec![SILENCE; block]; scene.outputs.len()];
+        Ok(Self { scene: scene.clone(), live, used, pieces, at })
+    }
+
+    /// What it plays.
+    #[must_use]
+    pub fn scene(&self) -> &Arc<Scene> {
+        &self.scene
+    }
+
+    /// Goes on with another scene, gliding, if that has the shape of this one. Tells whether it does.
+    pub fn follow(&mut self, scene: &Arc<Scene>) -> bool {
+        let same_ends = scene.outputs == self.scene.outputs && scene.nodes == self.scene.nodes;
+        let follows = same_ends && self.live.follow(&scene.plan);
+        if follows {
+            self.scene = scene.clone();
+        }
+        follows
+    }
+
+    /// Whether the song and its tail are over.
+    #[must_use]
+    pub fn ended(&self) -> bool {
+        self.live.ended()
+    }
+
+    /// The gain reduction of every processor that has one: node or print, place in its chain, dB.
+    pub fn reductions(&mut self) -> Vec<(String, usize, f64)> {
+        let mut found = Vec::new();
+        for ((name, place), (step, link)) in &self.scene.links {
+            if let Some(Some(reduction_db)) = self.live.gain_reductions_db(*step).get(*link) {
+                found.push((name.clone(), *place, *reduction_db));
+            }
+        }
+        found
     }
 
     /// The frame of the song that the next piece starts with.
@@ -66,16 +101,18 @@ impl Take {
         self.at
     }
 
-    /// Computes the next piece; `metered` is told of each block as it is computed.
+    /// Computes the next piece; `metered` is told the frames of each of the scene's nodes, by index.
     ///
     /// # Errors
     /// A recording cannot be read on.
-    pub fn advance(&mut self, metered: &mut dyn FnMut(&mut Live)) -> Result<(), Fault> {
+    pub fn advance(&mut self, metered: &mut dyn FnMut(usize, &[Frame])) -> Result<(), Fault> {
         let block = self.pieces.first().map_or(0, Vec::len);
         let rest = block - self.used;
         self.copy(self.used..block, 0);
         self.live.advance()?;
-        metered(&mut self.live);
+        for (index, step) in self.scene.nodes.iter().enumerate() {
+            metered(index, &self.live.step(*step));
+        }
         self.copy(0..self.used, rest);
         self.at += block as i64;
         Ok(())

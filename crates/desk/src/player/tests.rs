@@ -166,3 +166,38 @@ fn it_sends_no_more_than_the_page_can_take() {
     let sent = std::iter::from_fn(|| listening.pieces.recv_timeout(Duration::from_millis(200)).ok()).count();
     assert!(sent <= 1, "{sent} after the pause");
 }
+
+#[test]
+fn nodes_and_prints_come_and_go_while_it_plays() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    let listening = Listening::to(&session);
+    listening.order(Order::Play);
+    listening.hear(110);
+    let table = |entries: &[(&str, sheet::Plain)]| {
+        sheet::Plain::Table(entries.iter().map(|(key, value)| ((*key).to_owned(), value.clone())).collect())
+    };
+    let files = sheet::Plain::List(vec![table(&[("format", "wav".into()), ("bits", 24.0.into())])]);
+    let bus = table(&[("name", "room".into()), ("to", "mix".into())]);
+    let print = table(&[("name", "for the car".into()), ("from", "mix".into()), ("files", files)]);
+    let print_at = |at| Edit::Insert { path: vec!["print".into()], at, value: print.clone() };
+    let gone = |path: [&str; 2]| Edit::Remove { path: path.map(Into::into).to_vec() };
+    for edit in [
+        Edit::Insert { path: vec!["bus".into()], at: 0, value: bus },
+        print_at(0),
+        gone(["print", "for the car"]),
+        gone(["reference", "rough mix"]),
+        gone(["bus", "room"]),
+    ] {
+        // The print for approval is as loud as the reference that goes.
+        let edits = match &edit {
+            Edit::Remove { path } if path[0] == "reference".into() => vec![gone(["print", "for approval"]), edit],
+            _ => vec![edit],
+        };
+        session.edit(&edits, "by hand", false).expect("it can be made");
+        let voice = Voice { output: session.scene().outputs.len() - 1, monitor_db: 0.0, ..session.voice() };
+        listening.order(Order::Scene(Arc::new(session.scene()), voice));
+        let pieces = listening.hear(40);
+        assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
+    }
+}
