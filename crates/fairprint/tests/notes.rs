@@ -13,9 +13,10 @@ fn song() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let revision = folder.path().join("prints/r001");
     fs::create_dir_all(&revision).unwrap();
-    let report = json!({ "title": "Lantern Weather", "artist": "The Tin Orchard", "date": "2026-11-27 12:49:01 UTC",
+    let report = json!({ "engine": "0.1.0", "title": "Lantern Weather", "artist": "The Tin Orchard", "date": "2026-11-27 12:49:01 UTC",
         "label": null, "rate_hz": 48000, "frames": 4800000, "sections": [], "prints": [{ "name": "for approval",
-        "kind": null, "format": "WAV 24 bit, 48 kHz", "path": "for approval.wav", "sha256": "ab".repeat(32) }] });
+        "kind": null, "format": "WAV 24 bit, 48 kHz", "path": "for approval.wav", "sha256": "ab".repeat(32),
+        "measures": { "integrated_lufs": null, "loudness_range_lu": null, "true_peak_dbtp": null } }] });
     fs::write(revision.join("report.json"), report.to_string()).unwrap();
     fs::write(folder.path().join("sheet.toml"), "fairprint = 1\n").unwrap();
     folder

@@ -199,7 +199,12 @@ pub fn find(folder: &Path, name: Option<&str>) -> Result<(Past, PastReport), Fau
             Some(name) => format!("There is no revision “{name}” in {}.", folder.display()),
             None => format!("No revision in {} can be read.", folder.display()),
         };
-        Fault::input("unknown-revision", name.unwrap_or("prints"), message, format!("There are: {}.", known.join(", ")))
+        Fault::input(
+            "unknown-revision",
+            name.unwrap_or("prints"),
+            message,
+            format!("Take one of: {}.", known.join(", ")),
+        )
     })?;
     match past.report.clone() {
         Some(report) => Ok((past, report)),

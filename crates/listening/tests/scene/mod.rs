@@ -57,10 +57,11 @@ impl Scene {
             let sum: String = Sha256::digest(fs::read(&path).unwrap()).iter().map(|b| format!("{b:02x}")).collect();
             records.push(serde_json::json!({
                 "name": name, "kind": null, "format": "WAV 24 bit, 48 kHz", "path": path.display().to_string(), "sha256": sum,
+                "measures": { "integrated_lufs": null, "loudness_range_lu": null, "true_peak_dbtp": null },
             }));
         }
         let report = serde_json::json!({
-            "title": "Lantern Weather", "artist": "The Tin Orchard", "date": "2026-11-27 12:49:01 UTC", "label": null,
+            "engine": "0.1.0", "title": "Lantern Weather", "artist": "The Tin Orchard", "date": "2026-11-27 12:49:01 UTC", "label": null,
             "rate_hz": RATE_HZ, "frames": song.len(), "prints": records,
             "sections": [["verse", 0.5], ["chorus 1", 8.0], ["outro", 18.0]],
         });
