@@ -4,14 +4,18 @@
 //! - `card`: a sheet as sentences with controls in them;
 //! - `session`: the sheet under the hands: edits, undo, saving, what is heard of it;
 //! - `player`: the thread that computes what is heard;
+//! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
 //! - `guard`: what stands between the player and the ears;
 //! - `meters`: what the map shows of every node;
 //! - `server`: who may come in, and what they get.
 
+mod blind;
 pub mod card;
 mod guard;
 mod listeners;
 mod meters;
+mod pair;
+mod passage;
 mod past;
 mod player;
 pub mod protocol;

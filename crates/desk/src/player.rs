@@ -9,11 +9,13 @@ use std::sync::mpsc::{Receiver, Sender, TryRecvError};
 use std::thread;
 
 use engine::Fault;
+use listening::blind::Side;
 use units::{Frame, SILENCE, gain_from_db};
 
 use crate::guard::Guard;
 use crate::meters::{Glance, Heard};
-use crate::protocol::{Now, Through};
+use crate::pair::{Comparing, Pair};
+use crate::protocol::{Meters, Now, Through};
 use crate::take::{Scene, Take, piece_frames};
 use crate::through::Lens;
 
@@ -55,6 +57,10 @@ pub enum Order {
     Loop(Option<(i64, i64)>),
     /// The page can take so many frames more.
     Credit(usize),
+    /// From now on a blind test plays and no meter says anything, or the song again. Either waits to be played.
+    Blind(Option<Arc<Pair>>),
+    /// In a blind test, go on with this one.
+    Compare(Side),
     /// Somebody else listens from now on: what was granted before is void.
     NewListener,
     /// A network is ready, or cannot be had.
@@ -126,6 +132,7 @@ pub struct Player {
     /// Where the last jump leads.
     jump_to: i64,
     span: Option<(i64, i64)>,
+    blind: Option<Comparing>,
     credit: usize,
     generation: u32,
     guard: Guard,
@@ -156,6 +163,7 @@ impl Player {
             at: 0,
             jump_to: 0,
             span: None,
+            blind: None,
             credit: 0,
             generation: 0,
             guard: Guard::new(rate_hz),
@@ -198,7 +206,8 @@ impl Player {
     }
 
     fn can_play(&self) -> bool {
-        self.playing && self.credit >= self.piece_frames() && (self.now.is_some() || self.next.is_some())
+        let is_open = self.blind.is_some() || self.now.is_some() || self.next.is_some();
+        self.playing && self.credit >= self.piece_frames() && is_open
     }
 
     fn follow(&mut self, order: Order) {
@@ -218,6 +227,21 @@ impl Player {
             Order::Pause => {
                 self.playing = false;
                 self.report();
+            }
+            Order::Blind(pair) => {
+                (self.blind, self.playing) = (pair.map(Comparing::new), false);
+                self.generation += 1;
+                self.guard.watch();
+                self.report();
+            }
+            Order::Compare(side) => {
+                if let Some(comparing) = &mut self.blind {
+                    self.guard.watch();
+                    comparing.switch(side);
+                }
+            }
+            Order::Seek(at) if self.blind.is_some() => {
+                self.blind.iter_mut().for_each(|comparing| comparing.seek(at));
             }
             Order::Seek(at) => {
                 self.jump_to = at.max(0);
@@ -314,7 +338,22 @@ impl Player {
         }
     }
 
+    /// The next piece of a blind test.
+    fn compare(&mut self, mut comparing: Comparing) {
+        self.at = comparing.at();
+        let mut out = comparing.piece(self.piece_frames());
+        let gain_db = self.sounding.1;
+        let now_db = self.voice.monitor_db.min(gain_db + RISE_DB);
+        mix(&mut out, gain_from_db(now_db), None, gain_from_db(gain_db), |_| ());
+        self.sounding.1 = now_db;
+        self.blind = Some(comparing);
+        self.send(out);
+    }
+
     fn play_piece(&mut self) {
+        if let Some(comparing) = self.blind.take() {
+            return self.compare(comparing);
+        }
         let block = self.piece_frames() as i64;
         let at_end = self.span.is_some_and(|(_, end)| (end - block..end + LATE_PIECES * block).contains(&self.at));
         if at_end && self.next.is_none() {
@@ -406,13 +445,18 @@ impl Player {
         if self.pieces.is_multiple_of(REPORT_PIECES) {
             self.report();
         }
-        if self.now.as_ref().is_some_and(Take::ended) && self.span.is_none() {
+        if self.blind.is_none() && self.now.as_ref().is_some_and(Take::ended) && self.span.is_none() {
             self.playing = false;
             self.report();
         }
     }
 
     fn report(&mut self) {
+        if self.blind.is_some() {
+            // A meter would say what X is.
+            let at_s = self.at as f64 / self.scene.plan.rate_hz;
+            return (self.ears.now)(Now { playing: self.playing, at_s, heard: Meters::default(), ..Now::default() });
+        }
         let reductions = self.now.as_mut().map_or_else(Vec::new, Take::reductions);
         (self.ears.now)(Now {
             playing: self.playing,

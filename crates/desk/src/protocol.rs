@@ -5,9 +5,11 @@ use serde::{Deserialize, Serialize};
 use sheet::Edit;
 use ts_rs::TS;
 
+mod blind;
 mod typescript;
 mod view;
 
+pub use blind::*;
 pub use typescript::as_typescript;
 pub use view::*;
 
@@ -98,6 +100,11 @@ pub enum Asked {
     Recover,
     /// Print the sheet as it is saved.
     Print,
+    /// Do something in a blind test.
+    Blind {
+        /// What.
+        blindly: Blindly,
+    },
 }
 
 /// What the page is told.
@@ -119,6 +126,13 @@ pub enum Told {
     Sounds {
         /// It.
         sounds: Sounds,
+    },
+    /// How the blind test stands, after each step of it.
+    Blind {
+        /// It, if there is one.
+        blind: Option<Blind>,
+        /// Those that were held before, newest first.
+        before: Vec<BlindBefore>,
     },
     /// Something cannot be done.
     Refused {

@@ -5,7 +5,7 @@
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, mpsc};
 use std::{io, thread};
 
@@ -22,6 +22,7 @@ use crate::protocol::{Finding, Told};
 use crate::session::Session;
 use crate::surveyor::Surveyor;
 
+mod blind;
 mod door;
 mod files;
 mod sound;
@@ -72,6 +73,9 @@ pub(crate) struct Shared {
     pub rate_hz: u32,
     pub threads: usize,
     pub printing: AtomicBool,
+    pub booth: blind::Booth,
+    /// The frame of the song where the player was last.
+    pub at: AtomicI64,
 }
 
 impl Shared {
@@ -98,6 +102,11 @@ impl Shared {
             (Arc::new(session.scene()), session.voice())
         };
         self.order(Order::Scene(scene, voice));
+    }
+
+    /// The frame of the song where the player was last.
+    pub(crate) fn place(&self) -> i64 {
+        self.at.load(Ordering::Relaxed)
     }
 
     pub(crate) fn order(&self, order: Order) {
@@ -142,6 +151,8 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         rate_hz: scene.plan.rate_hz as u32,
         threads: setup.threads,
         printing: AtomicBool::new(false),
+        booth: blind::Booth::default(),
+        at: AtomicI64::new(0),
     });
     let player = Player::new(received, orders, ears(&shared), scene, voice);
     let player = thread::spawn(move || player.run());
@@ -161,6 +172,7 @@ fn ears(shared: &Arc<Shared>) -> Ears {
         }),
         now: Box::new(move |now| {
             if let Some(shared) = to_now.upgrade() {
+                shared.at.store(units::frames_from_secs(now.at_s, f64::from(shared.rate_hz)), Ordering::Relaxed);
                 shared.tell(&Told::Now { now });
             }
         }),

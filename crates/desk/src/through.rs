@@ -10,6 +10,19 @@ const SMALL_SPEAKER_HZ: [f64; 2] = [250.0, 8_000.0];
 /// Quality factors of two second-order sections that make a fourth-order Butterworth filter.
 const BUTTERWORTH_Q: [f64; 2] = [0.541_196_100_146_197, 1.306_562_964_876_377];
 
+impl Through {
+    /// In words, as they follow “through”; none if nothing stands between.
+    #[must_use]
+    pub fn words(self) -> Option<&'static str> {
+        match self {
+            Self::Nothing => None,
+            Self::Mono => Some("mono"),
+            Self::Side => Some("the sides alone"),
+            Self::SmallSpeaker => Some("one small speaker"),
+        }
+    }
+}
+
 /// What stands between the programme and the ear.
 pub struct Lens {
     sections: [Coefficients; 4],

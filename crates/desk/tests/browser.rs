@@ -258,6 +258,32 @@ fn what_is_heard_is_the_print_and_follows_the_hand() {
     let switched = heard.fit(&approval, "switched");
     assert!((switched.start - chorus.start).abs() <= 1, "prints are in step: {switched:?} and {chorus:?}");
     assert!(fs::read_to_string(scene.path("sheet.toml")).unwrap().contains("threshold_db = -27.5"));
+    is_told_apart(&scene, &heard, &mastering);
+}
+
+/// In the blind test of a print against itself in mono, what was heard is what was said, and X is what was kept.
+fn is_told_apart(scene: &Scene, heard: &Recording, print: &[Frame]) {
+    let is_mono = |what: &str| {
+        let at = heard.at(what);
+        heard.frames[at..at + RATE_HZ / 20].iter().all(|frame| (frame[0] - frame[1]).abs() < 1e-6)
+    };
+    assert_eq!(["a", "b"].map(is_mono), [false, true]);
+    let kept = listening::blind::load(&scene.path("sheet.toml")).unwrap().tests;
+    let [test] = &kept[..] else { panic!("one test: {kept:?}") };
+    assert_eq!((test.a.as_str(), test.b.as_str()), ("for mastering", "for mastering, through mono"));
+    for (round, asked) in test.rounds.iter().enumerate() {
+        let is_b = asked.x == listening::blind::Side::B;
+        assert_eq!((is_mono(&format!("x{round}")), asked.answer), (is_b, listening::blind::Side::A), "round {round}");
+    }
+    let middle: Vec<Frame> = print.iter().map(|[left, right]| [(left + right) / 2.0; 2]).collect();
+    let [first, second] = [heard.fit(print, "a"), heard.fit(&middle, "b")];
+    println!("A {first:?}, B {second:?}, turned down by {:?} dB", test.turned_down_db);
+    for (fit, down_db) in [(&first, test.turned_down_db[0]), (&second, test.turned_down_db[1])] {
+        assert!((fit.gain_db - MONITOR_DB - down_db).abs() < NEAR_DB, "{fit:?}, {down_db} dB");
+    }
+    // They are in step, unless sound had to wait in between.
+    let apart = second.start - first.start;
+    assert!((0..RATE_HZ as i64 / 2).contains(&apart), "{apart} frames apart");
 }
 
 #[test]

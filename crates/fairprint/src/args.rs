@@ -288,7 +288,7 @@ pub enum NotesAct {
         #[arg(required = true)]
         files: Vec<PathBuf>,
     },
-    /// List all notes by their time in the latest revision, with approvals and ballots.
+    /// List all notes by their time in the latest revision, with approvals, ballots, and the blind tests of the desk.
     List,
     /// Say that a note was followed, or why not; the next listening page shows it.
     Answer {

@@ -55,11 +55,17 @@ fn count(ballot: &Ballot, loudness: Loudness) -> Count {
     Count { rounds: rounds.len(), chosen, favourite, probability, preferred }
 }
 
-/// Probability of at least `least` hits in `rounds` choices among `of` equal things: the sum over k from `least` of
-/// C(n, k) (1/of)^k (1 - 1/of)^(n-k).
+/// Probability of at least `least` hits in `rounds` choices among `of` equal things.
 #[must_use]
 pub fn binomial_tail(rounds: usize, least: usize, of: usize) -> f64 {
-    let (n, p) = (rounds as f64, 1.0 / of as f64);
+    tail(rounds, least, 1.0 / of as f64)
+}
+
+/// Probability of at least `least` hits in `rounds` tries that each hit with the probability `p`: the sum over k from
+/// `least` of C(n, k) p^k (1 - p)^(n-k).
+#[must_use]
+pub fn tail(rounds: usize, least: usize, p: f64) -> f64 {
+    let n = rounds as f64;
     let log_of_term = |k: f64| {
         let choose = libm::lgamma(n + 1.0) - libm::lgamma(k + 1.0) - libm::lgamma(n - k + 1.0);
         let missed = if n > k { (n - k) * libm::log1p(-p) } else { 0.0 };

@@ -5,9 +5,11 @@
 //! - [`notes`] reads what listeners send back, adds it to the collection beside the sheet, and finds where a moment of one
 //!   revision lies in another.
 //! - [`ballot`] counts blind ballots: the exact binomial probability, and whether a preference outlives matched loudness.
+//! - [`blind`] says what a blind test of two sounds shows, and keeps it beside the sheet.
 
 mod audio;
 pub mod ballot;
+pub mod blind;
 mod html;
 pub mod notes;
 mod revision;

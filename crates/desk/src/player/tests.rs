@@ -201,3 +201,45 @@ fn nodes_and_prints_come_and_go_while_it_plays() {
         assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
     }
 }
+
+#[test]
+fn a_blind_test_plays_from_memory_and_the_song_goes_on_where_it_was() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let print = printed(&session);
+    let scene = Arc::new(session.scene());
+    let stop = std::sync::atomic::AtomicBool::new(false);
+    let ways = [0, 2].map(|output| (output, Through::Nothing));
+    let heard = crate::passage::render(&scene, &ways, (60_000, 48_000), &stop).expect("it renders").expect("all of it");
+    let largest = |a: &[Frame], b: &[Frame]| {
+        a.iter().zip(b).map(|(a, b)| (a[0] - b[0]).abs().max((a[1] - b[1]).abs())).fold(0.0, f64::max)
+    };
+    assert!(largest(&heard[0], &print[60_000..108_000]) < 1e-9, "the passage is that of the print");
+    let sides = <[Vec<Frame>; 2]>::try_from(heard).expect("two");
+    let pair = Arc::new(Pair::new(48_000.0, 60_000, sides.clone()).expect("they differ"));
+    let gains = pair.turned_down_db().map(units::gain_from_db);
+    let listening = Listening::to(&session);
+    listening.order(Order::Play);
+    listening.hear(10);
+    listening.order(Order::Blind(Some(pair)));
+    listening.order(Order::Compare(Side::B));
+    listening.order(Order::Play);
+    // Once the guard has let it up, it is the second one, to the sample, and stays in step when it changes.
+    let late = Guard::new(48_000.0).latency_frames() as i64;
+    for (side, index) in [(Side::B, 1), (Side::A, 0), (Side::B, 1)] {
+        listening.order(Order::Compare(side));
+        let pieces = listening.hear(120);
+        let piece = pieces.last().expect("a piece");
+        let at = usize::try_from(piece.at + late - 60_000).expect("inside the passage");
+        let expected: Vec<Frame> = (0..480)
+            .map(|n| sides[index][(at + n + 48_000 - late as usize) % 48_000].map(|x| x * gains[index]))
+            .collect();
+        let error = largest(&piece.frames, &expected);
+        assert!(error < 1e-9 || at < 960 || at > 47_000, "{side:?} at {at}: {error}");
+    }
+    listening.order(Order::Blind(None));
+    assert!(listening.pieces.recv_timeout(Duration::from_millis(100)).is_err(), "it waits to be played");
+    listening.order(Order::Play);
+    let pieces = listening.hear(20);
+    assert!((4_000..30_000).contains(&pieces[19].at), "the song goes on where it was: {}", pieces[19].at);
+}

@@ -11,7 +11,7 @@ use axum::response::Response;
 use tokio::sync::broadcast::error::RecvError;
 use units::{Problem, Severity};
 
-use super::{Shared, as_text};
+use super::{Shared, as_text, blind};
 use crate::player::Order;
 use crate::protocol::{Asked, Finding, Told};
 
@@ -71,6 +71,8 @@ async fn tell_all(shared: &Shared, socket: &mut WebSocket) -> Result<(), axum::E
     if let Some(sounds) = sounds {
         socket.send(Message::Text(as_text(&Told::Sounds { sounds }).to_string().into())).await?;
     }
+    let blind = blind::told(shared);
+    socket.send(Message::Text(as_text(&blind).to_string().into())).await?;
     Ok(())
 }
 
@@ -134,6 +136,7 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             changed(shared);
         }
         Asked::Print => print(shared)?,
+        Asked::Blind { blindly } => blind::answer(shared, blindly)?,
     }
     Ok(())
 }

@@ -197,3 +197,56 @@ fn the_page_that_comes_last_listens() {
     });
     assert!(heard);
 }
+
+/// The next state of the blind test for which something holds.
+fn blind_when(talk: &mut WebSocket<TcpStream>, holds: impl Fn(&serde_json::Value) -> bool) -> serde_json::Value {
+    loop {
+        let blind = told(talk, "blind");
+        if holds(&blind["blind"]) {
+            return blind;
+        }
+    }
+}
+
+#[test]
+fn a_blind_test_tells_nothing_before_its_last_answer_and_is_kept_beside_the_sheet() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    let mut sound = served.channel("/sound", &cookie);
+    say(
+        &mut talk,
+        r#"{"ask":"blind","blindly":{"act":"begin","rounds":5,"sides":[
+            {"programme":"for mastering","all":true,"through":"nothing"},
+            {"programme":"rough mix","all":true,"through":"mono"}]}}"#,
+    );
+    let begun = blind_when(&mut talk, |blind| blind["ready"] == true);
+    assert_eq!(begun["blind"]["sides"], serde_json::json!(["for mastering", "rough mix, through mono"]));
+    // An answer without listening is refused.
+    say(&mut talk, r#"{"ask":"blind","blindly":{"act":"answer","is_a":true}}"#);
+    assert_eq!(told(&mut talk, "refused")["finding"]["code"], "blind-test");
+    let mut states = std::collections::BTreeSet::new();
+    for round in 0..5 {
+        say(&mut talk, r#"{"ask":"blind","blindly":{"act":"hear","what":"x"}}"#);
+        let mut state = blind_when(&mut talk, |blind| blind["hears"] == "x")["blind"].clone();
+        assert_eq!(state["answered"].take(), round);
+        states.insert(state.to_string());
+        say(&mut sound, r#"{"frames":4800}"#);
+        let now = std::iter::repeat_with(|| told(&mut talk, "now")["now"].clone()).find(|now| now["playing"] == true);
+        let now = now.expect("it plays");
+        assert!(now["heard"]["true_peak_dbtp"].is_null() && now["matched_db"] == 0.0, "meters rest: {now}");
+        say(&mut talk, r#"{"ask":"blind","blindly":{"act":"answer","is_a":true}}"#);
+    }
+    assert_eq!(states.len(), 1, "in every round the page is told the same: {states:?}");
+    let over = blind_when(&mut talk, |blind| blind["outcome"].is_string());
+    let kept = listening::blind::load(&served._song.sheet()).expect("it can be read").tests;
+    assert_eq!((kept.len(), kept[0].rounds.len()), (1, 5));
+    assert_eq!(over["blind"]["outcome"], kept[0].sentence());
+    assert_eq!(over["before"][0]["outcome"], kept[0].sentence());
+    // One that is left is kept as such; names that are not there begin nothing.
+    say(&mut talk, r#"{"ask":"blind","blindly":{"act":"leave"}}"#);
+    let nobody = r#"{"ask":"blind","blindly":{"act":"begin","rounds":5,"sides":[{"programme":"nobody","all":true,"through":"nothing"},
+        {"programme":"rough mix","all":true,"through":"mono"}]}}"#;
+    say(&mut talk, nobody);
+    assert_eq!(told(&mut talk, "refused")["finding"]["code"], "blind-test");
+}

@@ -5,6 +5,7 @@ use std::path::Path;
 use engine::Fault;
 use listening::Heard;
 use listening::ballot::{self, Verdict};
+use listening::blind;
 use listening::notes::{self, Ballot, Note, Notes, State};
 use units::{Problem, Severity, format_time};
 
@@ -115,7 +116,13 @@ fn list(voice: &Voice, args: &NotesArgs) -> Result<Outcome, Fault> {
     for (held, verdict) in collected.ballots.iter().zip(&verdicts) {
         tell_ballot(voice, held, verdict);
     }
-    if collected.notes.is_empty() && collected.approvals.is_empty() && collected.ballots.is_empty() {
+    let tests = blind::load(&args.sheet)?.tests;
+    for test in &tests {
+        voice.say(&format!("Blind test of “{}” and “{}” ({}):", test.a, test.b, test.written));
+        voice.say(&format!("  {}", test.sentence()));
+    }
+    let is_empty = collected.notes.is_empty() && collected.approvals.is_empty() && collected.ballots.is_empty();
+    if is_empty && tests.is_empty() {
         voice.say("Nothing has come back yet. `fairprint listen` writes the page to send.");
     }
     let noted: Vec<_> =
@@ -123,8 +130,11 @@ fn list(voice: &Voice, args: &NotesArgs) -> Result<Outcome, Fault> {
     let held = collected.ballots.iter().zip(&verdicts);
     let held: Vec<_> =
         held.map(|(ballot, verdict)| serde_json::json!({ "ballot": ballot, "verdict": verdict })).collect();
+    let tests: Vec<_> =
+        tests.iter().map(|test| serde_json::json!({ "test": test, "verdict": test.verdict() })).collect();
     voice.data(&serde_json::json!({
         "revision": heard.revision, "notes": noted, "approvals": collected.approvals, "ballots": held,
+        "blind_tests": tests,
     }));
     Ok(Outcome::Done)
 }

@@ -2,7 +2,7 @@
 import type { JSX } from 'preact';
 import { useSignalEffect } from '@preact/signals';
 import { useRef } from 'preact/hooks';
-import { helpOpen, KEYS, OTHERS } from './keys.ts';
+import { BLIND_KEYS, helpOpen, KEYS, OTHERS } from './keys.ts';
 import { singleKeys } from './settings.ts';
 
 export function Help(): JSX.Element {
@@ -15,7 +15,7 @@ export function Help(): JSX.Element {
     <dialog ref={dialog} aria-label="Keys" onClose={() => (helpOpen.value = false)}>
       <h2>Keys</h2>
       <dl class="keys">
-        {KEYS.map(({ shown, words }) => (
+        {[...KEYS, ...BLIND_KEYS].map(({ shown, words }) => (
           <Line key={shown} shown={shown} words={words} />
         ))}
         {OTHERS.map(([shown, words]) => (

@@ -2,7 +2,9 @@
 import { signal } from '@preact/signals';
 import { alone, ALL, silent, without } from './ear.ts';
 import { mute } from './card/card.tsx';
-import { goToSection, loop, programmes } from './hearing/sentence.tsx';
+import { answer, hearUnknown, testing } from './blind/state.ts';
+import { programmes } from './hearing/programmes.ts';
+import { goToSection, loop } from './hearing/sentence.tsx';
 import { neighbour } from './hearing/passage.ts';
 import { ask, hear, listen } from './link.ts';
 import { sayReadings } from './meters/meters.tsx';
@@ -69,6 +71,24 @@ export const KEYS: readonly Key[] = [
   { keys: ['?'], shown: '?', words: 'this list', act: () => (helpOpen.value = !helpOpen.value) },
 ];
 
+/** What single keys do in a blind test, beside those of [`WHILE_TESTING`]. */
+export const BLIND_KEYS: readonly Key[] = [
+  { keys: ['a'], shown: 'a', words: 'in a blind test: listen to A', act: () => hearUnknown('a') },
+  { keys: ['b'], shown: 'b', words: 'in a blind test: listen to B', act: () => hearUnknown('b') },
+  { keys: ['x'], shown: 'x', words: 'in a blind test: listen to X', act: () => hearUnknown('x') },
+  { keys: ['A'], shown: 'Shift+A', words: 'in a blind test: X is A', act: () => answer(true) },
+  { keys: ['B'], shown: 'Shift+B', words: 'in a blind test: X is B', act: () => answer(false) },
+];
+
+/** What keeps its meaning in a blind test: play, back to the start, the monitor, the list. */
+const WHILE_TESTING = new Set([' ', '0', '-', '+', '?']);
+
+/** What a single key does now. */
+function meant(key: string): Key | undefined {
+  if (!testing.value) return KEYS.find(({ keys }) => keys.includes(key));
+  return BLIND_KEYS.find(({ keys }) => keys.includes(key)) ?? KEYS.find(({ keys }) => keys.includes(key) && WHILE_TESTING.has(keys[0] ?? ''));
+}
+
 /** Keys that are no single keys, for the list. */
 export const OTHERS: readonly (readonly [string, string])[] = [
   ['Ctrl+Z', 'undo'],
@@ -121,7 +141,7 @@ export function onKey(event: KeyboardEvent): void {
     return;
   }
   if (typing(document.activeElement, event.key) || (!singleKeys.value && event.key !== '?')) return;
-  const found = KEYS.find((key) => key.keys.includes(event.key));
+  const found = meant(event.key);
   if (!found || (event.repeat && event.key !== '-' && event.key !== '+')) return;
   event.preventDefault();
   found.act(all, event.key);

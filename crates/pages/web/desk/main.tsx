@@ -5,6 +5,7 @@ import '../shared/sentence.css';
 import './desk.css';
 import './map/map.css';
 import './card/card.css';
+import './blind/blind.css';
 import './strip/strip.css';
 import { giveKeysBack, onKey } from './keys.ts';
 import { connect } from './link.ts';

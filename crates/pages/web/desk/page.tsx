@@ -1,5 +1,6 @@
 // The page, from what is heard down to what it is made of.
 import type { JSX } from 'preact';
+import { BlindQuestion, BlindTest } from './blind/blind.tsx';
 import { CardText } from './card/card.tsx';
 import { Findings } from './findings.tsx';
 import { Notes } from './notes.tsx';
@@ -10,7 +11,7 @@ import { FlowMap } from './map/map.tsx';
 import { Meters } from './meters/meters.tsx';
 import { pictures } from './settings.ts';
 import { Notices, SheetHead } from './sheet.tsx';
-import { playing, view } from './state.ts';
+import { blind, playing, view } from './state.ts';
 import { SongStrip } from './strip/strip.tsx';
 
 export function Page(): JSX.Element {
@@ -20,7 +21,14 @@ export function Page(): JSX.Element {
       <SheetHead />
       <Notices />
       <div class="hearing">
-        <ListeningSentence />
+        {blind.value ? (
+          <BlindTest test={blind.value} />
+        ) : (
+          <div>
+            <ListeningSentence />
+            <BlindQuestion />
+          </div>
+        )}
         <Meters />
       </div>
       {pictures.value && <SongStrip />}

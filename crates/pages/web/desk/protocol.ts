@@ -226,6 +226,45 @@ alone: Array<string>,
 silent: Array<string>,
 /** Processors that are left out: node or print, and place in its chain. */
 without: Array<[string, number]>, };
+export type Compared = {
+/** Name of a print or reference. */
+programme: string,
+/** Whether all of the network is heard, or what is heard of it now. */
+all: boolean,
+/** What it is heard through. */
+through: Through, };
+export type Unknown = "a" | "b" | "x";
+export type Blindly = { "act": "begin",
+/** A and B. */
+sides: [Compared, Compared],
+/** How many rounds it has. */
+rounds: number, } | { "act": "hear",
+/** Which. */
+what: Unknown, } | { "act": "answer",
+/** Whether it is A. */
+is_a: boolean, } | { "act": "leave" };
+export type Blind = {
+/** What A and B are, in words. */
+sides: [string, string],
+/** The passage, in seconds. */
+passage_s: [number, number],
+/** Rounds. */
+rounds: number,
+/** Rounds that are answered. */
+answered: number,
+/** Whether both have been rendered. */
+ready: boolean,
+/** What is heard. */
+hears: Unknown | null,
+/** What it says, once all is answered. */
+outcome: string | null, };
+export type BlindBefore = {
+/** When it ended. */
+written: string,
+/** What A and B were. */
+sides: [string, string],
+/** What it says. */
+outcome: string, };
 export type Asked = { "ask": "play" } | { "ask": "pause" } | { "ask": "seek",
 /** Seconds from the start of the song. */
 to_s: number, } | { "ask": "hear",
@@ -238,14 +277,20 @@ edits: Edit[],
 /** What is done, in words, for undoing. */
 words: string,
 /** Whether it goes on with the change before, as while a number is drawn. */
-goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "print" };
+goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "print" } | { "ask": "blind",
+/** What. */
+blindly: Blindly, };
 export type Told = { "tell": "view",
 /** The view. */
 view: View, } | { "tell": "now",
 /** The state. */
 now: Now, } | { "tell": "sounds",
 /** It. */
-sounds: Sounds, } | { "tell": "refused",
+sounds: Sounds, } | { "tell": "blind",
+/** It, if there is one. */
+blind: Blind | null,
+/** Those that were held before, newest first. */
+before: Array<BlindBefore>, } | { "tell": "refused",
 /** Why, and what to do. */
 finding: Finding, } | { "tell": "progress",
 /** What is done. */

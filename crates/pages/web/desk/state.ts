@@ -1,6 +1,6 @@
 // What the page knows: told by the desk, or chosen here. Everything that is shown is derived from these signals.
 import { computed, signal } from '@preact/signals';
-import type { Finding, Now, Sounds, Told, View } from './protocol.ts';
+import type { Blind, BlindBefore, Finding, Now, Sounds, Told, View } from './protocol.ts';
 
 /** The sheet as it stands. */
 export const view = signal<View | null>(null);
@@ -16,6 +16,10 @@ export const progress = signal<{ what: string; part: number } | null>(null);
 export const printed = signal<{ revision: string; sound: boolean } | null>(null);
 /** What could not be done, until it is read. */
 export const refused = signal<Finding | null>(null);
+/** The blind test that goes on. */
+export const blind = signal<Blind | null>(null);
+/** Blind tests that were held before, newest first. */
+export const heldBefore = signal<readonly BlindBefore[]>([]);
 /** Whether the desk answers. */
 export const linked = signal(false);
 
@@ -66,6 +70,10 @@ export function take(told: Told): void {
       break;
     case 'sounds':
       sounds.value = told.sounds;
+      break;
+    case 'blind':
+      blind.value = told.blind;
+      heldBefore.value = told.before;
       break;
     case 'refused':
       refused.value = told.finding;

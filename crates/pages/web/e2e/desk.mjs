@@ -91,8 +91,7 @@ function recorder(page) {
 }
 
 /** Plays, moves a level, takes it back, goes elsewhere; `crates/desk/tests/browser.rs` judges what was heard. */
-async function isHeard(page) {
-  const { mark, heardFor, keep } = recorder(page);
+async function isHeard(page, { mark, heardFor }) {
   await page.keyboard.press('1');
   await page.keyboard.press('m');
   await page.locator('.listening').getByText('the loudness it is printed at').first().waitFor({ state: 'attached' });
@@ -130,7 +129,44 @@ async function isHeard(page) {
   await page.keyboard.press('Space');
   await page.waitForFunction(() => document.querySelector('.play')?.textContent === 'Play');
   figures.dry = /ran dry (once|\d+)/.exec(await page.locator('.meters').innerText())?.[1] ?? 'never';
-  await keep();
+}
+
+/** A blind test of a print against itself in mono: five rounds, always answered with A. */
+async function isToldApart(page, { mark, heardFor }) {
+  await page.keyboard.press('1');
+  await page.keyboard.press('o');
+  await page.getByRole('button', { name: 'blind test' }).click();
+  const rounds = page.getByRole('spinbutton', { name: 'Rounds' });
+  await rounds.fill('5');
+  await rounds.press('Enter');
+  await look(page, 'blind-question');
+  assert.deepEqual(await violations(page), [], 'the question of a blind test');
+  await page.getByRole('button', { name: 'Begin' }).click();
+  await page.getByRole('button', { name: 'Listen to X' }).waitFor();
+  for (const what of ['a', 'b']) {
+    await page.keyboard.press(what);
+    await heardFor(1.3);
+    await mark(what);
+    await heardFor(0.7);
+  }
+  for (let round = 0; round < 5; round += 1) {
+    await page.getByText(`Round ${round + 1} of 5`).waitFor();
+    await page.keyboard.press('x');
+    await page.locator('.three [aria-pressed=true]').waitFor();
+    await heardFor(0.4);
+    await mark(`x${round}`);
+    await heardFor(0.2);
+    if (round === 2) {
+      await look(page, 'blind-round');
+      assert.deepEqual(await violations(page), [], 'a round of a blind test');
+    }
+    await page.keyboard.press('Shift+A');
+  }
+  await page.getByText(/^Right in \d of 5 rounds/).waitFor();
+  await look(page, 'blind-outcome');
+  await page.getByRole('button', { name: 'Back to the song' }).click();
+  await page.keyboard.press('o');
+  await page.locator('.listening').waitFor();
 }
 
 /** Number fields, the ear, loops, the sheet's mute, and what is saved. */
@@ -176,7 +212,10 @@ async function song() {
   const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
   await context.addInitScript(recordSound);
   const heard = await open(context, origin);
-  await isHeard(heard);
+  const ears = recorder(heard);
+  await isHeard(heard, ears);
+  await isToldApart(heard, ears);
+  await ears.keep();
   // The sheet is printed as it was saved: as it was heard.
   await isPrinted(heard);
   await isWorked(heard);

@@ -3,6 +3,7 @@ import { computed } from '@preact/signals';
 import type { JSX } from 'preact';
 import { Choice } from '../../shared/sentence.tsx';
 import { hear } from '../link.ts';
+import { asking } from '../blind/state.ts';
 import type { Through, View } from '../protocol.ts';
 import { playOrPause, seek } from '../sound/player.ts';
 import { pictures } from '../settings.ts';
@@ -11,19 +12,8 @@ import { NumberWord } from '../card/number.tsx';
 import { place, steady } from '../words.ts';
 import { Heard } from './heard.tsx';
 import { sectionAt, sectionOf, spanOf } from './passage.ts';
+import { programmes, THROUGH } from './programmes.ts';
 import { Places } from './places.tsx';
-
-export const THROUGH: readonly { value: Through; text: string }[] = [
-  { value: 'nothing', text: 'nothing else' },
-  { value: 'mono', text: 'mono' },
-  { value: 'side', text: 'the sides alone' },
-  { value: 'small-speaker', text: 'one small speaker' },
-];
-
-/** Everything that can be heard, in the order of its keys. */
-export function programmes(all: View): string[] {
-  return [...all.prints.map((print) => print.name), ...all.references];
-}
 
 /** Loops the section that is heard, or plays on. */
 export function loop(on: boolean): void {
@@ -72,6 +62,9 @@ export function ListeningSentence(): JSX.Element | null {
         . The monitor is at <Monitor level={hearing.monitor_db} />.{' '}
         <button type="button" class="word play" onClick={() => void playOrPause()}>
           {playing.value ? 'Pause' : 'Play'}
+        </button>{' '}
+        <button type="button" class="quiet" aria-expanded={asking.value} onClick={() => (asking.value = !asking.value)}>
+          blind test
         </button>
       </p>
       {!pictures.value && <Places all={all} />}

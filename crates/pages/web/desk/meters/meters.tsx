@@ -4,7 +4,7 @@ import type { JSX } from 'preact';
 import { useRef } from 'preact/hooks';
 import type { Meters as Readings } from '../protocol.ts';
 import { pictures } from '../settings.ts';
-import { beat, dry, now, open, view } from '../state.ts';
+import { beat, blind, dry, now, open, view } from '../state.ts';
 import { figure, loudness, steady } from '../words.ts';
 import { filled, MARKS, spoken } from './readings.ts';
 
@@ -44,7 +44,7 @@ export function Meters(): JSX.Element {
         </div>
       )}
       <p>
-        {heard ? since(heard) : 'Nothing was heard yet.'}
+        {blind.value ? 'Meters rest during a blind test.' : heard ? since(heard) : 'Nothing was heard yet.'}
         {dry.value > 0 && ` It ran dry ${dry.value === 1 ? 'once' : `${dry.value} times`}.`}
       </p>
       <div class="unseen" aria-live="polite">
