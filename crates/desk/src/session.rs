@@ -152,7 +152,7 @@ impl Session {
     /// The folder cannot be written.
     pub fn save(&mut self) -> Result<(), Fault> {
         if let Ok(there) = fs::read(&self.path) {
-            let _ = fs::write(beside(&self.path, "before"), there);
+            let _ = prints::load::put(&beside(&self.path, "before"), &there);
         }
         prints::load::save(&self.path, &self.text)?;
         self.saved.clone_from(&self.text);
@@ -165,7 +165,7 @@ impl Session {
     pub fn keep_unsaved(&mut self) {
         if self.is_unsaved() && self.text != self.kept {
             // A folder that cannot be written is told of when the sheet is saved.
-            let _ = fs::write(unsaved_file(&self.path), &self.text);
+            let _ = prints::load::put(&unsaved_file(&self.path), self.text.as_bytes());
             self.kept.clone_from(&self.text);
         }
     }

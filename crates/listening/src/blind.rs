@@ -8,10 +8,10 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
+use prints::load::put;
 use serde::{Deserialize, Serialize};
 
 use crate::ballot::tail;
-use crate::notes::put;
 
 /// The format of the file.
 pub const FORMAT: u32 = 1;

@@ -17,6 +17,7 @@ use units::{Problem, Severity, typeset};
 use crate::files::sha256_of;
 use crate::history::{self, Past, PastFile, PastReport};
 use crate::load::{folder_of, revisions_of};
+use crate::part::{Part, clear_abandoned};
 use crate::recall;
 use crate::revision::machine;
 
@@ -64,24 +65,32 @@ pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
     let usual = || folder_of(delivery.sheet).join("handover").join(format!("{} {}", safe(&report.title), past.name));
     let folder = delivery.to.map_or_else(usual, Path::to_owned);
     if folder.exists() {
-        let at = folder.display().to_string();
-        let remedy = "Name another folder with --to, or move that one away.".to_owned();
-        return Err(Fault::input("file-exists", &at, format!("{at} exists already; nothing is overwritten."), remedy));
+        return Err(taken(&folder));
     }
-    let parent = folder.parent().unwrap_or(Path::new("."));
+    let parent = folder_of(&folder);
     let faulty = |error: io::Error| machine(&folder, &error);
     fs::create_dir_all(parent).map_err(faulty)?;
-    let work = tempfile::Builder::new().prefix(".handover").tempdir_in(parent).map_err(faulty)?;
-    let mut files = copied(&past, &report, work.path())?;
-    files.extend(documents(&past, &report, (sheet, &loaded.text), delivery.approvals, work.path())?);
+    let name = folder.file_name().unwrap_or_default().to_string_lossy();
+    clear_abandoned(parent, &format!(".{name}.")).map_err(faulty)?;
+    let hidden = parent.join(Part::name_for(&format!("{name}.{}", std::process::id())));
+    let work = Part::claim(hidden).map_err(faulty)?.ok_or_else(|| taken(&folder))?;
+    let mut files = copied(&past, &report, work.folder())?;
+    files.extend(documents(&past, &report, (sheet, &loaded.text), delivery.approvals, work.folder())?);
     files.sort();
     let mut sums = String::new();
     for (name, sha256) in &files {
         let _ = writeln!(sums, "{sha256}  {name}");
     }
-    fs::write(work.path().join(SUMS), sums).map_err(faulty)?;
-    fs::rename(work.keep(), &folder).map_err(faulty)?;
+    fs::write(work.folder().join(SUMS), sums).map_err(faulty)?;
+    // Another run may have made it meanwhile.
+    work.publish(&folder).map_err(|error| if folder.exists() { taken(&folder) } else { faulty(error) })?;
     Ok(Handed { folder, revision: past.name, files })
+}
+
+fn taken(folder: &Path) -> Fault {
+    let at = folder.display().to_string();
+    let remedy = "Name another folder with --to, or move that one away.".to_owned();
+    Fault::input("file-exists", &at, format!("{at} exists already; nothing is overwritten."), remedy)
 }
 
 fn refuse_unfinished(past: &Past, report: &PastReport) -> Result<(), Fault> {

@@ -16,6 +16,7 @@ mod labels;
 pub mod load;
 pub mod names;
 mod parallel;
+mod part;
 mod parts;
 mod print;
 mod recall;

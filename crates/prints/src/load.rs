@@ -1,7 +1,7 @@
 //! A sheet from its file to a plan.
 
 use std::fs;
-use std::io::Write as _;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use engine::{Fault, Folder, Plan};
@@ -81,15 +81,27 @@ pub(crate) fn load_within(folder: &Path, path: &Path) -> Result<Loaded, Fault> {
 /// # Errors
 /// The folder cannot be written to.
 pub fn save(path: &Path, text: &str) -> Result<(), Fault> {
-    let folder = folder_of(path);
-    let write = || {
-        let mut file = tempfile::NamedTempFile::new_in(folder)?;
-        file.write_all(text.as_bytes())?;
-        file.as_file().set_permissions(fs::metadata(path)?.permissions())?;
-        file.as_file().sync_all()?;
-        file.persist(path).map_err(|error| error.error)
-    };
-    write().map(|_| ()).map_err(|error| machine(path, &error))
+    put(path, text.as_bytes()).map_err(|error| machine(path, &error))
+}
+
+/// Puts bytes in a file's place in one step. What a killed writer leaves is hidden and ends in `.part`.
+///
+/// # Errors
+/// The folder cannot be written to.
+pub fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut hidden = tempfile::Builder::new();
+    hidden.prefix(".").suffix(".part");
+    // A temporary file is for its writer only; this one is for all who may read the folder.
+    #[cfg(unix)]
+    hidden.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = hidden.tempfile_in(folder_of(path))?;
+    file.write_all(bytes)?;
+    if let Ok(there) = fs::metadata(path) {
+        file.as_file().set_permissions(there.permissions())?;
+    }
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| error.error)?;
+    Ok(())
 }
 
 /// Compiles a sound sheet. Files that cannot be used and processors that cannot be built are added to its problems, and

@@ -1,22 +1,23 @@
 //! Revisions: each print run is a folder `r001`, `r002`, … that appears only when it is complete.
 //!
-//! A run works in `.r003.part` beside the finished revisions and holds a lock on a file in it; the last act is one
-//! rename. A killed run leaves only such a folder, which nobody holds any more: the next run clears it away.
+//! A run works in `.r003.part` beside the finished revisions (see [`crate::part`]).
 
-use std::fs::{self, File, TryLockError};
+use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
 
-const LOCK_NAME: &str = ".held";
+use crate::part::{Part, clear_abandoned};
+
+/// What the hidden folders of all runs begin with.
+const BEGINNING: &str = ".r";
 
 /// A revision in the making. Dropped before [`Self::publish`], it leaves nothing behind.
 pub struct Revision {
     out: PathBuf,
     number: u32,
-    part: PathBuf,
-    held: Option<File>,
+    part: Part,
 }
 
 impl Revision {
@@ -27,19 +28,16 @@ impl Revision {
     pub fn begin(out: &Path) -> Result<Self, Fault> {
         let faulty = |error: io::Error| machine(out, &error);
         fs::create_dir_all(out).map_err(faulty)?;
-        clear_abandoned(out).map_err(faulty)?;
-        let mut number = 1 + highest(out).map_err(faulty)?;
-        loop {
-            let part = out.join(format!(".{}.part", name_of(number)));
-            match fs::create_dir(&part) {
-                Ok(()) => {
-                    let held = hold(&part).map_err(faulty)?;
-                    return Ok(Self { out: out.to_owned(), number, part, held: Some(held) });
-                }
-                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => number += 1,
-                Err(error) => return Err(faulty(error)),
+        clear_abandoned(out, BEGINNING).map_err(faulty)?;
+        for number in 1 + highest(out).map_err(faulty)?.. {
+            let part = Part::claim(out.join(Part::name_for(&name_of(number)))).map_err(faulty)?;
+            // Another run may have taken the number and come to its end meanwhile.
+            let free = part.filter(|_| !out.join(name_of(number)).exists());
+            if let Some(part) = free {
+                return Ok(Self { out: out.to_owned(), number, part });
             }
         }
+        unreachable!("numbers do not end")
     }
 
     /// A finished one once more, beside it: to be looked at and dropped, not published.
@@ -48,11 +46,11 @@ impl Revision {
     /// The folder cannot be made or written.
     pub fn again(out: &Path, number: u32) -> Result<Self, Fault> {
         let faulty = |error: io::Error| machine(out, &error);
-        clear_abandoned(out).map_err(faulty)?;
-        let part = out.join(format!(".{}.again-{}.part", name_of(number), std::process::id()));
-        fs::create_dir(&part).map_err(faulty)?;
-        let held = hold(&part).map_err(faulty)?;
-        Ok(Self { out: out.to_owned(), number, part, held: Some(held) })
+        clear_abandoned(out, BEGINNING).map_err(faulty)?;
+        let name = format!("{}.again-{}", name_of(number), std::process::id());
+        let part = Part::claim(out.join(Part::name_for(&name))).map_err(faulty)?;
+        let part = part.ok_or_else(|| faulty(io::ErrorKind::AlreadyExists.into()))?;
+        Ok(Self { out: out.to_owned(), number, part })
     }
 
     /// Its name: `r003`.
@@ -70,7 +68,7 @@ impl Revision {
     /// Where to work until it is published.
     #[must_use]
     pub fn folder(&self) -> &Path {
-        &self.part
+        self.part.folder()
     }
 
     /// Where it will be.
@@ -83,33 +81,15 @@ impl Revision {
     ///
     /// # Errors
     /// The folder cannot be renamed.
-    pub fn publish(mut self) -> Result<PathBuf, Fault> {
+    pub fn publish(self) -> Result<PathBuf, Fault> {
         let path = self.final_folder();
-        let faulty = |error: io::Error| machine(&path, &error);
-        fs::remove_file(self.part.join(LOCK_NAME)).map_err(faulty)?;
-        drop(self.held.take());
-        fs::rename(&self.part, &path).map_err(faulty)?;
+        self.part.publish(&path).map_err(|error| machine(&path, &error))?;
         Ok(path)
-    }
-}
-
-impl Drop for Revision {
-    fn drop(&mut self) {
-        if self.held.is_some() {
-            // Nothing to tell anyone: what cannot be removed now is cleared away by the next run.
-            let _ = fs::remove_dir_all(&self.part);
-        }
     }
 }
 
 fn name_of(number: u32) -> String {
     format!("r{number:03}")
-}
-
-fn hold(part: &Path) -> io::Result<File> {
-    let file = File::create(part.join(LOCK_NAME))?;
-    file.lock()?;
-    Ok(file)
 }
 
 /// The highest number that is taken, by a revision or by a run under way.
@@ -123,32 +103,6 @@ fn highest(out: &Path) -> io::Result<u32> {
         highest = highest.max(number.unwrap_or(0));
     }
     Ok(highest)
-}
-
-/// Removes what killed runs have left: folders of runs whose lock nobody holds.
-fn clear_abandoned(out: &Path) -> io::Result<()> {
-    for entry in fs::read_dir(out)? {
-        let entry = entry?;
-        let name = entry.file_name();
-        let name = name.to_string_lossy();
-        if !(name.starts_with(".r") && name.ends_with(".part")) {
-            continue;
-        }
-        let free = match File::open(entry.path().join(LOCK_NAME)) {
-            Ok(file) => !matches!(file.try_lock(), Err(TryLockError::WouldBlock)),
-            // Just made, or about to be published: not abandoned for certain.
-            Err(_) => is_old(&entry.path()),
-        };
-        if free {
-            fs::remove_dir_all(entry.path())?;
-        }
-    }
-    Ok(())
-}
-
-fn is_old(path: &Path) -> bool {
-    let age = fs::metadata(path).and_then(|facts| facts.modified()).ok().and_then(|time| time.elapsed().ok());
-    age.is_some_and(|age| age.as_secs() > 60)
 }
 
 /// The fault of a disk or folder.
@@ -190,7 +144,7 @@ mod tests {
         assert_eq!(fs::read_dir(out.path()).unwrap().count(), 0);
         // What a killed run leaves: the folder and a lock file that nobody holds.
         fs::create_dir(out.path().join(".r001.part")).unwrap();
-        fs::write(out.path().join(".r001.part").join(LOCK_NAME), "").unwrap();
+        fs::write(out.path().join(".r001.part").join(".held"), "").unwrap();
         let next = Revision::begin(out.path()).unwrap();
         assert_eq!(next.name(), "r001");
     }

@@ -1,10 +1,11 @@
 //! The collection beside the sheet: plain JSON, written in one step, the one before it kept.
 
 use std::fs;
-use std::io::{self, Write as _};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
+use prints::load::put;
 
 use super::{Notes, read};
 
@@ -49,17 +50,4 @@ pub fn save(sheet: &Path, notes: &Notes) -> Result<(), Fault> {
         put(&path, text.as_bytes())
     };
     write().map_err(|error| prints::disk_fault(&path, &error))
-}
-
-/// Puts bytes in a file's place in one step.
-pub(crate) fn put(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(folder)?;
-    file.write_all(bytes)?;
-    // A temporary file is for its writer only; this one is for all who may read the folder.
-    #[cfg(unix)]
-    file.as_file().set_permissions(std::os::unix::fs::PermissionsExt::from_mode(0o644))?;
-    file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| error.error)?;
-    Ok(())
 }

@@ -1,0 +1,161 @@
+//! Runs that are killed at random moments.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Child, Command};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use crate::song::{Song, entries, said, sha256, whole_revisions};
+
+/// Kills of each kind.
+fn kills() -> u32 {
+    std::env::var("FAIRPRINT_KILLS").ok().and_then(|count| count.parse().ok()).unwrap_or(4)
+}
+
+/// Moments spread over a run, in an order without pattern; the same in every test.
+struct Moments(u64);
+
+impl Moments {
+    fn next(&mut self) -> f64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
+    }
+}
+
+/// Lets `start` run whole once, then kills it at random moments; `check` looks at what is left each time. Tells how
+/// many runs were really cut short.
+fn kill_often(what: &str, start: &dyn Fn() -> Child, check: &dyn Fn()) {
+    let begun = Instant::now();
+    let whole = start().wait_with_output().unwrap();
+    assert!(whole.status.success(), "{}", said(&whole));
+    let whole_secs = begun.elapsed().as_secs_f64();
+    check();
+    let (mut moments, mut cut_short) = (Moments(0x9e37_79b9_7f4a_7c15), 0);
+    for _ in 0..kills() {
+        let mut run = start();
+        sleep(Duration::from_secs_f64(whole_secs * moments.next()));
+        run.kill().unwrap();
+        cut_short += u32::from(!run.wait().unwrap().success());
+        check();
+    }
+    println!("{what}: {} kills within {whole_secs:.2} s, {cut_short} of them before its end", kills());
+    assert!(cut_short * 4 > kills(), "{what}: most runs were over before they were killed");
+}
+
+/// What a run may leave that was killed between making its folder and locking it, or between unlocking and naming it: the
+/// next run waits a minute before it clears such a folder away.
+fn is_unlocked(folder: &Path) -> bool {
+    !folder.join(".held").exists()
+}
+
+#[test]
+fn a_print_killed_at_any_moment_leaves_no_unfinished_file_under_a_final_name() {
+    let song = Song::new();
+    let prints = song.path("prints");
+    let sources = ["keys.wav", "lead voice.wav", "sheet.toml"].map(|name| sha256(&song.path(name)));
+    let start = || song.command(&["print", "sheet.toml", "--quiet"]).spawn().unwrap();
+    kill_often("print", &start, &|| {
+        whole_revisions(&prints);
+        assert_eq!(entries(song.folder.path()), ["keys.wav", "lead voice.wav", "prints", "sheet.toml"]);
+    });
+    let before = whole_revisions(&prints);
+    song.print();
+    assert_eq!(whole_revisions(&prints), before + 1, "the next run succeeds");
+    let left = entries(&prints).into_iter().filter(|name| name.starts_with('.'));
+    assert!(left.into_iter().all(|name| is_unlocked(&prints.join(name))), "what was killed is cleared away");
+    assert_eq!(["keys.wav", "lead voice.wav", "sheet.toml"].map(|name| sha256(&song.path(name))), sources);
+}
+
+#[test]
+fn a_handover_killed_at_any_moment_is_whole_or_not_there() {
+    let song = Song::new();
+    song.print();
+    let made = song.path("out/set");
+    let verified = || {
+        // By a program from outside: GNU coreutils.
+        let mut outside = Command::new("sha256sum");
+        outside.args(["-c", "--quiet", "--strict", "SHA256SUMS"]).current_dir(&made).status().unwrap().success()
+    };
+    let start = || song.command(&["handover", "sheet.toml", "--to", "out/set"]).spawn().unwrap();
+    kill_often("handover", &start, &|| {
+        if made.exists() {
+            assert!(verified());
+            fs::remove_dir_all(&made).unwrap();
+        }
+    });
+    let output = song.run(&["handover", "sheet.toml", "--to", "out/set"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    assert!(verified());
+    let left = entries(&song.path("out"));
+    let harmless = |name: &String| name == "set" || is_unlocked(&song.path("out").join(name));
+    assert!(left.iter().all(harmless), "what was killed is cleared away: {left:?}");
+}
+
+#[test]
+fn notes_killed_while_they_are_taken_in_are_the_old_or_the_new() {
+    let song = Song::new();
+    song.print();
+    let collection = song.path("sheet.notes.json");
+    let note = |id: u32, text: &str| {
+        serde_json::json!({ "id": format!("{id:08x}"), "who": "Ivy", "revision": "r001", "version": "for approval",
+            "at_secs": 1.0, "text": text.repeat(400), "written": "2026-11-27T10:00:00Z" })
+    };
+    let send = |text: &str| {
+        let notes: Vec<_> = (0..200).map(|id| note(id, text)).collect();
+        let sent = serde_json::json!({ "fairprint_notes": 1, "title": "Lantern Weather", "notes": notes });
+        fs::write(song.path(&format!("{text}.json")), sent.to_string()).unwrap();
+    };
+    ["brighter", "darker"].into_iter().for_each(send);
+    let start = || song.command(&["notes", "sheet.toml", "add", "brighter.json", "darker.json"]).spawn().unwrap();
+    kill_often("notes add", &start, &|| {
+        if let Ok(bytes) = fs::read(&collection) {
+            let kept: serde_json::Value = serde_json::from_slice(&bytes).unwrap();
+            assert_eq!(kept["notes"].as_array().unwrap().len(), 200);
+            fs::remove_file(&collection).unwrap();
+        }
+    });
+    assert_eq!(song.run(&["notes", "sheet.toml", "add", "darker.json"]).status.code(), Some(0));
+    assert_eq!(song.run(&["notes", "sheet.toml", "list"]).status.code(), Some(0));
+}
+
+const SAVING: &str = "FAIRPRINT_SAVES_INTO";
+
+/// Not a test by itself: what the next one starts as a program of its own. It saves a sheet by the call that the desk
+/// saves with, in turns short and long, without end.
+#[test]
+fn saving_without_end() {
+    let Some(sheet) = std::env::var_os(SAVING).map(std::path::PathBuf::from) else { return };
+    let whole = fs::read_to_string(&sheet).unwrap();
+    for turn in 0_u32.. {
+        let text = format!("{whole}# {}\n", "turn ".repeat(turn as usize % 2 * 40_000));
+        prints::load::save(&sheet, &text).unwrap();
+    }
+}
+
+#[test]
+fn a_sheet_that_the_desk_saves_is_whole_at_any_moment() {
+    let song = Song::new();
+    let sheet = song.path("sheet.toml");
+    let mut moments = Moments(0x2545_f491_4f6c_dd1d);
+    for _ in 0..kills() {
+        let mut saving = Command::new(std::env::current_exe().unwrap())
+            .args(["--exact", "kills::saving_without_end"])
+            .env(SAVING, &sheet)
+            .spawn()
+            .unwrap();
+        sleep(Duration::from_secs_f64(0.05 + 0.3 * moments.next()));
+        saving.kill().unwrap();
+        saving.wait().unwrap();
+        let text = fs::read_to_string(&sheet).unwrap();
+        assert!(text.starts_with("fairprint = 1") && text.ends_with('\n'));
+        assert_eq!(song.run(&["check", "sheet.toml", "--quiet"]).status.code(), Some(0));
+        let others = entries(song.folder.path());
+        let known =
+            |name: &String| name.starts_with('.') || ["keys.wav", "lead voice.wav", "sheet.toml"].contains(&&**name);
+        assert!(others.iter().all(known), "{others:?}");
+    }
+    println!("save: {} kills", kills());
+}

@@ -1,0 +1,29 @@
+//! Two runs of one sheet at once.
+
+use crate::song::{Song, entries, said, whole_revisions};
+
+#[test]
+fn prints_of_one_sheet_at_once_become_revisions_of_their_own() {
+    let song = Song::new();
+    let runs: Vec<_> = (0..3).map(|_| song.command(&["print", "sheet.toml", "--quiet"]).spawn().unwrap()).collect();
+    for run in runs {
+        let output = run.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    }
+    assert_eq!(whole_revisions(&song.path("prints")), 3);
+    assert_eq!(entries(&song.path("prints")), ["r001", "r002", "r003"]);
+}
+
+#[test]
+fn of_two_handovers_to_one_folder_one_is_made_and_the_other_says_why_not() {
+    let song = Song::new();
+    song.print();
+    let start = || song.command(&["handover", "sheet.toml", "--to", "out"]).spawn().unwrap();
+    let runs = [start(), start()].map(|run| run.wait_with_output().unwrap());
+    let mut codes = runs.each_ref().map(|output| output.status.code());
+    codes.sort();
+    assert_eq!(codes, [Some(0), Some(2)], "{}{}", said(&runs[0]), said(&runs[1]));
+    let refused = runs.iter().find(|output| output.status.code() == Some(2)).unwrap();
+    assert!(said(refused).contains("exists already"), "{}", said(refused));
+    assert_eq!(entries(song.folder.path()).iter().filter(|name| name.starts_with('.')).count(), 0);
+}

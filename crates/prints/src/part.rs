@@ -1,0 +1,156 @@
+//! Folders that appear whole or not at all: revisions, handovers.
+//!
+//! The work is done in a hidden folder beside the final name, under a lock on a file in it; the last act is one rename. A
+//! killed run leaves only such a folder, whose lock nobody holds any more: the next run clears it away.
+
+use std::fs::{self, File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+
+const LOCK_NAME: &str = ".held";
+const ENDING: &str = ".part";
+
+/// Age from which a folder without a lock file counts as left behind.
+const OLD_SECS: u64 = 60;
+
+/// A folder in the making. Dropped before [`Self::publish`], it leaves nothing behind.
+pub(crate) struct Part {
+    folder: PathBuf,
+    held: Option<File>,
+}
+
+impl Part {
+    /// The hidden name of what will be called `name`.
+    pub fn name_for(name: &str) -> String {
+        format!(".{name}{ENDING}")
+    }
+
+    /// Makes a folder and holds it; none if somebody works there already.
+    pub fn claim(folder: PathBuf) -> io::Result<Option<Self>> {
+        loop {
+            match fs::create_dir(&folder) {
+                Ok(()) => {}
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => return Ok(None),
+                Err(error) => return Err(error),
+            }
+            // Whoever clears away what was left behind may come between the folder and its lock: then once more.
+            let lock = folder.join(LOCK_NAME);
+            match File::create(&lock).and_then(|held| held.lock().map(|()| held)) {
+                Ok(held) if lock.exists() => return Ok(Some(Self { folder, held: Some(held) })),
+                Ok(_) => {}
+                Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+                Err(error) => {
+                    let _ = fs::remove_dir_all(&folder);
+                    return Err(error);
+                }
+            }
+        }
+    }
+
+    /// Where to work.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Gives the folder its final name, in one step.
+    pub fn publish(mut self, to: &Path) -> io::Result<()> {
+        fs::remove_file(self.folder.join(LOCK_NAME))?;
+        fs::rename(&self.folder, to)?;
+        self.held = None;
+        Ok(())
+    }
+}
+
+impl Drop for Part {
+    fn drop(&mut self) {
+        if self.held.is_some() {
+            // Nothing to tell anyone: what cannot be removed now is cleared away by the next run.
+            let _ = fs::remove_dir_all(&self.folder);
+        }
+    }
+}
+
+/// Removes what killed runs have left in a folder: hidden folders, of names that begin so, whose lock nobody holds.
+pub(crate) fn clear_abandoned(within: &Path, beginning: &str) -> io::Result<()> {
+    for entry in fs::read_dir(within)? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if !(name.starts_with(beginning) && name.ends_with(ENDING)) {
+            continue;
+        }
+        match File::open(entry.path().join(LOCK_NAME)) {
+            // Held while it is removed, so that nobody who has just made the folder takes it for their own.
+            Ok(file) if !matches!(file.try_lock(), Err(TryLockError::WouldBlock)) => gone(&entry.path())?,
+            Ok(_) => {}
+            // Just made, or about to be published: not abandoned for certain.
+            Err(_) if is_old(&entry.path()) => gone(&entry.path())?,
+            Err(_) => {}
+        }
+    }
+    Ok(())
+}
+
+/// Removes a folder; another run may have been faster.
+fn gone(folder: &Path) -> io::Result<()> {
+    match fs::remove_dir_all(folder) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
+    }
+}
+
+fn is_old(path: &Path) -> bool {
+    let age = fs::metadata(path).and_then(|facts| facts.modified()).ok().and_then(|time| time.elapsed().ok());
+    age.is_some_and(|age| age.as_secs() > OLD_SECS)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_dropped_one_leaves_nothing_and_one_at_work_is_left_alone() {
+        let within = tempfile::tempdir().expect("a folder");
+        let folder = within.path().join(Part::name_for("set"));
+        let part = Part::claim(folder.clone()).expect("writable").expect("free");
+        assert!(Part::claim(folder.clone()).expect("writable").is_none(), "one at a time");
+        clear_abandoned(within.path(), ".set").expect("readable");
+        assert!(folder.is_dir());
+        drop(part);
+        assert_eq!(fs::read_dir(within.path()).expect("readable").count(), 0);
+    }
+
+    #[test]
+    fn what_a_killed_run_left_is_cleared_away_and_foreign_things_are_not() {
+        let within = tempfile::tempdir().expect("a folder");
+        for name in [".set.part", ".other.part", ".set.kept"] {
+            fs::create_dir(within.path().join(name)).expect("a folder");
+            fs::write(within.path().join(name).join(LOCK_NAME), "").expect("written");
+        }
+        clear_abandoned(within.path(), ".set").expect("readable");
+        let mut left: Vec<_> =
+            fs::read_dir(within.path()).expect("readable").map(|entry| entry.expect("an entry").file_name()).collect();
+        left.sort();
+        assert_eq!(left, [".other.part", ".set.kept"]);
+    }
+
+    #[test]
+    fn many_at_once_never_take_each_others_folders() {
+        let within = tempfile::tempdir().expect("a folder");
+        std::thread::scope(|scope| {
+            for thread in 0..4 {
+                let within = within.path();
+                scope.spawn(move || {
+                    for round in 0..200 {
+                        clear_abandoned(within, ".r").expect("readable");
+                        let name = within.join(Part::name_for(&format!("r{thread}")));
+                        let part = Part::claim(name).expect("writable").expect("free");
+                        let to = within.join(format!("done {thread} {round}"));
+                        part.publish(&to).expect("it is still there");
+                    }
+                });
+            }
+        });
+        assert_eq!(fs::read_dir(within.path()).expect("readable").count(), 800);
+    }
+}
