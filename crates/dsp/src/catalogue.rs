@@ -1,7 +1,8 @@
 //! Every processor there is, a line each.
 
 use crate::{
-    Entry, compressor, console, convolution, delay, dither, drive, eq, limiter, room, spread, tape, trim, width,
+    Entry, compressor, console, convolution, delay, dither, drive, eq, limiter, room, spread, tape, transient, trim,
+    width,
 };
 
 /// All processors, in the order in which lists show them.
@@ -9,6 +10,7 @@ pub static CATALOGUE: &[Entry] = &[
     Entry { spec: &trim::SPEC, make: trim::build },
     Entry { spec: &eq::SPEC, make: eq::build },
     Entry { spec: &compressor::SPEC, make: compressor::build },
+    Entry { spec: &transient::SPEC, make: transient::build },
     Entry { spec: &drive::SPEC, make: drive::build },
     Entry { spec: &delay::SPEC, make: delay::build },
     Entry { spec: &room::SPEC, make: room::build },

@@ -34,6 +34,7 @@ pub mod tape;
 #[cfg(test)]
 mod testing;
 mod transform;
+pub mod transient;
 pub mod trim;
 pub mod width;
 

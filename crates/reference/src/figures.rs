@@ -29,6 +29,7 @@ pub fn of(name: &str) -> Vec<Figure> {
         "width" => filters::width(),
         "compressor" => dynamics::compressor(),
         "limiter" => dynamics::limiter(),
+        "transient" => dynamics::transient(),
         "drive" => colour::drive(),
         "tape" => colour::tape(),
         "console" => colour::console(),

@@ -91,3 +91,29 @@ pub fn limiter() -> Vec<Figure> {
         draw("The limiter's gain around a burst", axes, &settings.map(curve)),
     )]
 }
+
+/// A hit that dies away, shaped in four ways.
+pub fn transient() -> Vec<Figure> {
+    let hit: Vec<f64> = sine(1000.0, -12.0, frames(500.0))
+        .enumerate()
+        .map(|(n, x)| {
+            let ms = 1000.0 * n as f64 / RATE_HZ - 50.0;
+            if ms < 0.0 { 0.01 * x } else { x * (0.01 + libm::exp(-ms / 80.0)) }
+        })
+        .collect();
+    let curve =
+        |(name, words): (&'static str, Words<'static>)| Curve::line(name, gain_db("transient", words, &hit, 1.0));
+    let settings: [(&str, Words<'_>); 4] = [
+        ("onsets +6 dB", &[("onset_db", "6")]),
+        ("onsets −6 dB, 50 ms", &[("onset_db", "-6"), ("onset_ms", "50")]),
+        ("ringing +6 dB", &[("sustain_db", "6")]),
+        ("ringing −6 dB", &[("sustain_db", "-6")]),
+    ];
+    let axes = [&Axis::even("Time in ms", [0.0, 500.0], 50.0), &Axis::even("Gain in dB", [-7.0, 7.0], 1.0)];
+    vec![Figure::new(
+        "transient-hit",
+        "Gain around a hit of 1 kHz at 50 ms that dies away with a time constant of 80 ms into a tone 40 dB below it. At any \
+         level the curves are the same.",
+        draw("The transient shaper's gain around a hit", axes, &settings.map(curve)),
+    )]
+}
