@@ -53,6 +53,8 @@ pub enum Command {
     Reference(ReferenceArgs),
     /// Write the JSON Schema of the sheet.
     Schema,
+    /// Write manual pages and completions for shells.
+    Manual(ManualArgs),
 }
 
 /// Arguments of `demo`.
@@ -312,3 +314,14 @@ pub struct ReferenceArgs {
     #[arg(default_value = "reference")]
     pub dir: PathBuf,
 }
+
+/// Arguments of `manual`.
+#[derive(Debug, clap::Args)]
+pub struct ManualArgs {
+    /// Folder to make.
+    #[arg(default_value = "manual")]
+    pub dir: PathBuf,
+}
+
+#[cfg(test)]
+mod tests;

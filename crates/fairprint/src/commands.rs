@@ -9,6 +9,7 @@ pub mod handover;
 pub mod history;
 pub mod intake;
 pub mod listen;
+pub mod manual;
 pub mod measure;
 pub mod notes;
 pub mod print;

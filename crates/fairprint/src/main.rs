@@ -33,6 +33,7 @@ fn main() -> ExitCode {
         Some(Command::Notes(args)) => commands::notes::run(&voice, &args),
         Some(Command::Reference(args)) => commands::reference::run(&voice, &args),
         Some(Command::Schema) => commands::schema::run(),
+        Some(Command::Manual(args)) => commands::manual::run(&voice, &args),
     };
     outcome.exit_code()
 }

@@ -27,7 +27,7 @@ fn index(specs: &[&Spec]) -> String {
     let mut text = format!(
         "{MARK}\n# Reference\n\nEvery processor with its parameters, the source of its method, and figures that were \
          measured from the processor itself as it runs. [The sheet](sheet.md) has all keys on one page, [the codes](codes.md) \
-         what each finding means and how it is computed.\n\n| processor | what it does |\n| --- | --- |\n",
+         what each finding means and how it is computed, [the commands](commands.md) what can be typed.\n\n| processor | what it does |\n| --- | --- |\n",
     );
     for spec in specs {
         let _ = writeln!(text, "| [{}]({}.md) | {} |", spec.title, spec.name, spec.summary);

@@ -9,11 +9,14 @@ use crate::args::ReferenceArgs;
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
+mod typed;
+
 /// Runs the command.
 pub fn run(voice: &Voice, args: &ReferenceArgs) -> Outcome {
     let progress = voice.progress();
     progress.tell("Measuring the processors", 0.1);
-    let files = reference::files();
+    let mut files = reference::files();
+    files.push(reference::File { name: typed::NAME.to_owned(), text: typed::page() });
     drop(progress);
     if let Err(fault) = write(&args.dir, &files) {
         return voice.fault(&fault);
