@@ -7,6 +7,7 @@
 //! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
 //! - `guard`: what stands between the player and the ears;
 //! - `meters`: what the map shows of every node;
+//! - `surveyor`, `weigher`: what is heard behind the scenes, of the whole song and of one part;
 //! - `server`: who may come in, and what they get.
 
 mod blind;
@@ -26,5 +27,7 @@ mod take;
 #[cfg(test)]
 mod testing;
 mod through;
+mod weigher;
+mod wish;
 
 pub use server::{Closed, Desk, Setup, open};

@@ -54,6 +54,17 @@ pub struct Ear {
     pub without: Vec<(String, usize)>,
 }
 
+/// A card that lies open, and the passage that is heard.
+#[derive(Clone, Debug, PartialEq, Deserialize, TS)]
+pub struct Opened {
+    /// Name of a stem, bus or print.
+    pub name: String,
+    /// Start of the passage.
+    pub from_s: f64,
+    /// Its end.
+    pub to_s: f64,
+}
+
 /// What the page asks for.
 #[derive(Clone, Debug, Deserialize, TS)]
 #[serde(tag = "ask", rename_all = "lowercase")]
@@ -98,6 +109,11 @@ pub enum Asked {
     Reload,
     /// Take up the changes that an earlier session did not save.
     Recover,
+    /// Weigh what a part adds to a passage, now and after each change.
+    Open {
+        /// The card and the passage.
+        opened: Opened,
+    },
     /// Print the sheet as it is saved.
     Print,
     /// Do something in a blind test.
@@ -133,6 +149,11 @@ pub enum Told {
         blind: Option<Blind>,
         /// Those that were held before, newest first.
         before: Vec<BlindBefore>,
+    },
+    /// What the part whose card lies open adds, whenever it has been weighed.
+    Adds {
+        /// It.
+        adds: Adds,
     },
     /// Something cannot be done.
     Refused {
@@ -219,4 +240,45 @@ pub struct Sound {
     pub true_peak_dbtp: Option<f64>,
     /// Momentary loudness, from the first frame on.
     pub momentary_lufs: Vec<Option<f32>>,
+}
+
+/// What a part adds to a passage of the song.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+pub struct Adds {
+    /// Name of the stem, bus or print.
+    pub name: String,
+    /// What was heard of the passage.
+    pub span_s: (f64, f64),
+    /// The print that it was heard in; none if it reaches no print.
+    pub print: Option<String>,
+    /// The print with it against the print without it.
+    pub whole: Figures,
+    /// The bus that it joins, and its loudness there over that of all else.
+    pub over_rest: Option<(String, f64)>,
+    /// Each processor of its chain; none for one that is taken out.
+    pub processors: Vec<Option<Added>>,
+}
+
+/// What a processor adds.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub struct Added {
+    /// Behind it against ahead of it.
+    pub in_place: Figures,
+    /// The print with it against the print without it.
+    pub in_print: Figures,
+}
+
+/// A change in words and in numbers; bands are stated at matched loudness.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, TS)]
+pub struct Figures {
+    /// It as a sentence.
+    pub sentence: String,
+    /// Integrated loudness.
+    pub loudness_lu: Option<f64>,
+    /// Level below 250 Hz, from there to 4 kHz, and above.
+    pub low_mid_high_db: [Option<f64>; 3],
+    /// Crest factor.
+    pub crest_db: Option<f64>,
+    /// Side over mid.
+    pub width_db: Option<f64>,
 }

@@ -21,6 +21,7 @@ use crate::player::{Ears, Order, Player};
 use crate::protocol::{Finding, Told};
 use crate::session::Session;
 use crate::surveyor::Surveyor;
+use crate::weigher::Weigher;
 
 mod blind;
 mod door;
@@ -68,6 +69,7 @@ pub(crate) struct Shared {
     pub told: broadcast::Sender<Arc<str>>,
     pub listener: Mutex<Option<sound::Way>>,
     pub surveyor: Surveyor,
+    pub weigher: Weigher,
     pub door: Door,
     /// Sample rate of what is played, from the start of the desk to its end.
     pub rate_hz: u32,
@@ -147,6 +149,7 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         told,
         listener: Mutex::new(None),
         surveyor: Surveyor::default(),
+        weigher: Weigher::default(),
         door,
         rate_hz: scene.plan.rate_hz as u32,
         threads: setup.threads,
@@ -158,6 +161,8 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
     let player = thread::spawn(move || player.run());
     let work = shared.clone();
     thread::spawn(move || work.surveyor.work(&work));
+    let work = shared.clone();
+    thread::spawn(move || work.weigher.work(&work));
     Ok(Desk { runtime, listener, shared, player, link })
 }
 
@@ -219,6 +224,7 @@ impl Desk {
         shared.session().keep_unsaved();
         shared.order(Order::End);
         shared.surveyor.end();
+        shared.weigher.end();
         runtime.shutdown_background();
         let _ = player.join();
         ended.map_err(|error| {

@@ -102,6 +102,14 @@ impl Session {
         (self.sheet.clone(), self.sources.clone())
     }
 
+    /// What weighing a part needs: the sheet, its recordings, the plan with what the sheet mutes silent, and the print
+    /// that is heard.
+    #[must_use]
+    pub fn for_weighing(&self) -> (Sheet, Arc<Folder>, Plan, String) {
+        let plan = self.scene_of(&Ear::default()).plan;
+        (self.sheet.clone(), self.sources.clone(), plan, self.hearing.programme.clone())
+    }
+
     /// Makes changes one after the other: all, or none.
     ///
     /// # Errors

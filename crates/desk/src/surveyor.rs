@@ -1,61 +1,46 @@
 //! Surveys the sheet behind the scenes, once hands have rested for a while: the loudness of everything over the song, and
 //! the gains that the ends of prints need.
 
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Condvar, Mutex, PoisonError};
 use std::time::Duration;
 
 use prints::survey::{Course, Survey, survey};
 
 use crate::protocol::{Finding, Sound, Sounds, Told};
 use crate::server::Shared;
+use crate::wish::Wish;
 
 /// How long nothing must have changed.
 const REST: Duration = Duration::from_millis(1200);
 
-/// What is to be done.
-#[derive(Clone, Copy, PartialEq, Eq, Default)]
-enum Wanted {
-    #[default]
-    Nothing,
-    Survey,
-    End,
-}
+/// The surveyor: one thread in [`Surveyor::work`].
+pub(crate) struct Surveyor(Wish<()>);
 
-/// The surveyor: one thread in [`Surveyor::work`], everyone else tells it to begin.
-#[derive(Default)]
-pub(crate) struct Surveyor {
-    wanted: Mutex<Wanted>,
-    told: Condvar,
-    stop: AtomicBool,
+impl Default for Surveyor {
+    fn default() -> Self {
+        Self(Wish::new(REST))
+    }
 }
 
 impl Surveyor {
     /// The sheet has changed: whatever is under way is void, and a new survey begins soon.
     pub(crate) fn begin(&self) {
-        self.want(Wanted::Survey);
+        self.0.want(());
     }
 
     /// Nothing more is wanted.
     pub(crate) fn end(&self) {
-        self.want(Wanted::End);
-    }
-
-    fn want(&self, wanted: Wanted) {
-        *self.wanted.lock().unwrap_or_else(PoisonError::into_inner) = wanted;
-        self.stop.store(true, Ordering::SeqCst);
-        self.told.notify_all();
+        self.0.end();
     }
 
     /// Surveys whenever it is told to, until the end.
     pub(crate) fn work(&self, shared: &Shared) {
-        while self.wait() {
+        while self.0.wait().is_some() {
             let (sheet, sources) = shared.session().for_survey();
             let folder = shared.session().folder().to_owned();
             let Ok(plan) = engine::compile(&sheet, sources.as_ref()) else { continue };
             let course = Course {
                 threads: 1,
-                stop: &self.stop,
+                stop: self.0.stop(),
                 progress: &|part| {
                     shared.tell(&Told::Progress { what: "Surveying the song".to_owned(), part });
                 },
@@ -65,30 +50,11 @@ impl Surveyor {
                     let sounds = sounds(&found);
                     shared.session().surveyed(found);
                     shared.play_scene();
+                    shared.weigher.again();
                     shared.tell(&Told::Sounds { sounds });
                 }
-                Err(_) if self.stop.load(Ordering::SeqCst) => {}
+                Err(_) if self.0.is_void() => {}
                 Err(fault) => shared.tell(&Told::Refused { finding: Finding::of(&fault.into_problem()) }),
-            }
-        }
-    }
-
-    /// Waits until a survey is wanted and hands have rested. False at the end.
-    fn wait(&self) -> bool {
-        let mut wanted = self.wanted.lock().unwrap_or_else(PoisonError::into_inner);
-        loop {
-            match *wanted {
-                Wanted::End => return false,
-                Wanted::Nothing => wanted = self.told.wait(wanted).unwrap_or_else(PoisonError::into_inner),
-                Wanted::Survey => {
-                    let (after, rested) = self.told.wait_timeout(wanted, REST).unwrap_or_else(PoisonError::into_inner);
-                    wanted = after;
-                    if rested.timed_out() && *wanted == Wanted::Survey {
-                        *wanted = Wanted::Nothing;
-                        self.stop.store(false, Ordering::SeqCst);
-                        return true;
-                    }
-                }
             }
         }
     }

@@ -13,6 +13,8 @@ pub struct Changes {
     pub moved: Vec<(Vec<String>, f64)>,
     /// Processors of the print's own chain, by their place, that are left out. They keep their time.
     pub without: Vec<usize>,
+    /// Steps, by index, whose processors are all left out: one processor each, in a plan taken apart.
+    pub bypassed: Vec<usize>,
 }
 
 impl Plan {
@@ -67,6 +69,9 @@ impl Plan {
                 _ => None,
             };
             link.and_then(|link| varied.links.get_mut(link)).into_iter().for_each(|link| link.off = true);
+        }
+        if changes.bypassed.contains(&index) {
+            varied.links.iter_mut().for_each(|link| link.off = true);
         }
         if varied == self.steps[index] {
             return Fate::Same;

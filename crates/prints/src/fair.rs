@@ -4,6 +4,7 @@
 //! Comparisons hold both programmes in memory, 16 bytes for each frame of each: delays are sought over ten seconds, and the
 //! null is taken frame by frame. References are only read through, one after the other.
 
+mod adds;
 mod against;
 mod revisions;
 mod without;
@@ -15,6 +16,7 @@ use measure::Comparison;
 
 use crate::spool::media_fault;
 
+pub use adds::{Added, Adds, Weighing, adds};
 pub use against::{Against, Beside, against};
 pub use revisions::{PrintComparison, RevisionsComparison, compare_revisions, newest};
 pub use without::{Trial, WithoutComparison, compare_without};

@@ -173,7 +173,7 @@ fn gauge_of(path: &Path, course: &Course<'_>) -> Result<Gauged, Fault> {
 }
 
 /// Ends a render when it is told to.
-struct Stop<'a>(&'a AtomicBool);
+pub(crate) struct Stop<'a>(pub(crate) &'a AtomicBool);
 
 impl Sink for Stop<'_> {
     fn take(&mut self, _: &Taken<'_>) -> Result<(), Fault> {

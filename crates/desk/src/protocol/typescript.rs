@@ -43,12 +43,16 @@ pub fn as_typescript() -> String {
         Blindly::decl(&config),
         Blind::decl(&config),
         BlindBefore::decl(&config),
+        Opened::decl(&config),
         Asked::decl(&config),
         Told::decl(&config),
         Now::decl(&config),
         Meters::decl(&config),
         Sounds::decl(&config),
         Sound::decl(&config),
+        Adds::decl(&config),
+        Added::decl(&config),
+        Figures::decl(&config),
     ];
     for declaration in all {
         text.push_str("export ");

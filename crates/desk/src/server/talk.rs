@@ -135,6 +135,7 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             shared.session().recover()?;
             changed(shared);
         }
+        Asked::Open { opened } => shared.weigher.open(opened),
         Asked::Print => print(shared)?,
         Asked::Blind { blindly } => blind::answer(shared, blindly)?,
     }
@@ -146,6 +147,7 @@ fn changed(shared: &Shared) {
     shared.play_scene();
     shared.tell_view();
     shared.surveyor.begin();
+    shared.weigher.again();
 }
 
 /// Prints the saved sheet on a thread of its own. One run at a time.
@@ -200,6 +202,7 @@ pub(super) async fn watch_file(shared: &Arc<Shared>) {
         if changed {
             shared.play_scene();
             shared.surveyor.begin();
+            shared.weigher.again();
         }
         if changed || noted {
             shared.tell_view();

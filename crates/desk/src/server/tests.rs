@@ -250,3 +250,31 @@ fn a_blind_test_tells_nothing_before_its_last_answer_and_is_kept_beside_the_shee
     say(&mut talk, nobody);
     assert_eq!(told(&mut talk, "refused")["finding"]["code"], "blind-test");
 }
+
+#[test]
+fn what_a_part_adds_is_weighed_when_its_card_opens_and_again_after_a_change() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    say(&mut talk, r#"{"ask":"open","opened":{"name":"a","from_s":0.5,"to_s":4.5}}"#);
+    let adds = told(&mut talk, "adds")["adds"].clone();
+    assert_eq!(
+        (&adds["name"], &adds["print"], &adds["span_s"]),
+        (&"a".into(), &"for mastering".into(), &serde_json::json!([0.5, 4.5]))
+    );
+    // Noise 6 dB under other noise, which an equaliser changes by little: 10 log10(1 + 10^(-6/10)) = 0.97 dB.
+    let loudness = |adds: &serde_json::Value| adds["whole"]["loudness_lu"].as_f64().expect("it is heard");
+    assert!((loudness(&adds) - 1.0).abs() < 0.25, "{adds}");
+    assert!(adds["whole"]["sentence"].as_str().is_some_and(|words| words.starts_with("Adds ")), "{adds}");
+    say(
+        &mut talk,
+        r#"{"ask":"edit","edits":[{"edit":"set","path":["stem","a","level_db"],"value":-60}],"words":"","goes_on":false}"#,
+    );
+    let adds = told(&mut talk, "adds")["adds"].clone();
+    assert_eq!((loudness(&adds), &adds["whole"]["sentence"]), (0.0, &"Changes next to nothing.".into()));
+    say(&mut talk, r#"{"ask":"open","opened":{"name":"b","from_s":-1e300,"to_s":1e300}}"#);
+    let adds = told(&mut talk, "adds")["adds"].clone();
+    assert_eq!(adds["processors"].as_array().map(Vec::len), Some(1), "{adds}");
+    say(&mut talk, r#"{"ask":"open","opened":{"name":"nobody","from_s":0,"to_s":4}}"#);
+    assert_eq!(told(&mut talk, "adds")["adds"]["print"], serde_json::Value::Null);
+}

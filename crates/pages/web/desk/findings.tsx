@@ -26,7 +26,7 @@ export function Findings(): JSX.Element | null {
   const all = view.value?.findings ?? [];
   if (all.length === 0) return null;
   return (
-    <section class="findings" aria-label="Findings">
+    <section class="findings" aria-label="Findings" data-group="">
       <h2>Findings</h2>
       <ol>
         {all.map((finding) => (

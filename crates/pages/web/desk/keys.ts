@@ -94,6 +94,8 @@ export const OTHERS: readonly (readonly [string, string])[] = [
   ['Ctrl+Z', 'undo'],
   ['Ctrl+Shift+Z', 'redo'],
   ['Ctrl+S', 'save'],
+  ['Tab', 'from group to group: the sheet, listening, the song, the flow, the card, each processor'],
+  ['← →', 'within a group: from word to word; Home and End to its ends'],
   ['↑ ↓', 'in a number: a step; with Shift a fine one; Page keys a wide one'],
   ['← → ↑ ↓', 'on the map: along the flow; in the song: a second, Page keys a section'],
   ['Enter', 'on the map: into the card; on a bundle: open it'],

@@ -1,6 +1,6 @@
 // The one way to the desk and back: messages over a WebSocket on the page's own address.
 import type { Asked, Ear, Hearing, Told } from './protocol.ts';
-import { linked, take, view } from './state.ts';
+import { linked, take, view, weighed } from './state.ts';
 
 const AGAIN_MS = 1000;
 let socket: WebSocket | null = null;
@@ -22,8 +22,12 @@ export function connect(): void {
   socket = talk;
 }
 
+/** After these, what was weighed is not so any more. */
+const CHANGES: ReadonlySet<Asked['ask']> = new Set(['edit', 'undo', 'redo', 'reload', 'recover', 'open']);
+
 /** Asks the desk for something; what comes of it is told in the next view. */
 export function ask(asked: Asked): void {
+  if (CHANGES.has(asked.ask)) weighed.value = false;
   if (socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify(asked));
 }
 

@@ -26,7 +26,7 @@ export function Notes(): JSX.Element | null {
   const notes = view.value?.notes ?? [];
   if (notes.length === 0) return null;
   return (
-    <section class="notes" aria-label="Notes of listeners">
+    <section class="notes" aria-label="Notes of listeners" data-group="">
       <h2>Notes</h2>
       <ul>
         {notes.map((note) => (

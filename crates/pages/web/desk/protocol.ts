@@ -265,6 +265,13 @@ written: string,
 sides: [string, string],
 /** What it says. */
 outcome: string, };
+export type Opened = {
+/** Name of a stem, bus or print. */
+name: string,
+/** Start of the passage. */
+from_s: number,
+/** Its end. */
+to_s: number, };
 export type Asked = { "ask": "play" } | { "ask": "pause" } | { "ask": "seek",
 /** Seconds from the start of the song. */
 to_s: number, } | { "ask": "hear",
@@ -277,7 +284,9 @@ edits: Edit[],
 /** What is done, in words, for undoing. */
 words: string,
 /** Whether it goes on with the change before, as while a number is drawn. */
-goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "print" } | { "ask": "blind",
+goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "open",
+/** The card and the passage. */
+opened: Opened, } | { "ask": "print" } | { "ask": "blind",
 /** What. */
 blindly: Blindly, };
 export type Told = { "tell": "view",
@@ -290,7 +299,9 @@ sounds: Sounds, } | { "tell": "blind",
 /** It, if there is one. */
 blind: Blind | null,
 /** Those that were held before, newest first. */
-before: Array<BlindBefore>, } | { "tell": "refused",
+before: Array<BlindBefore>, } | { "tell": "adds",
+/** It. */
+adds: Adds, } | { "tell": "refused",
 /** Why, and what to do. */
 finding: Finding, } | { "tell": "progress",
 /** What is done. */
@@ -351,3 +362,32 @@ loudness_range_lu: number | null,
 true_peak_dbtp: number | null,
 /** Momentary loudness, from the first frame on. */
 momentary_lufs: Array<number | null>, };
+export type Adds = {
+/** Name of the stem, bus or print. */
+name: string,
+/** What was heard of the passage. */
+span_s: [number, number],
+/** The print that it was heard in; none if it reaches no print. */
+print: string | null,
+/** The print with it against the print without it. */
+whole: Figures,
+/** The bus that it joins, and its loudness there over that of all else. */
+over_rest: [string, number] | null,
+/** Each processor of its chain; none for one that is taken out. */
+processors: Array<Added | null>, };
+export type Added = {
+/** Behind it against ahead of it. */
+in_place: Figures,
+/** The print with it against the print without it. */
+in_print: Figures, };
+export type Figures = {
+/** It as a sentence. */
+sentence: string,
+/** Integrated loudness. */
+loudness_lu: number | null,
+/** Level below 250 Hz, from there to 4 kHz, and above. */
+low_mid_high_db: [number | null, number | null, number | null],
+/** Crest factor. */
+crest_db: number | null,
+/** Side over mid. */
+width_db: number | null, };

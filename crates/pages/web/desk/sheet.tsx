@@ -22,7 +22,7 @@ export function SheetHead(): JSX.Element | null {
         {song.unsaved ? `${song.sheet} has changes that are not saved` : `${song.sheet} is saved`}
         <Progress />
       </p>
-      <p class="acts">
+      <p class="acts" data-group="">
         <Act words="undo" about={song.undo} onClick={() => ask({ ask: 'undo' })} />
         <Act words="redo" about={song.redo} onClick={() => ask({ ask: 'redo' })} />
         <button type="button" class="quiet" disabled={!song.unsaved} onClick={() => ask({ ask: 'save' })}>

@@ -1,6 +1,6 @@
 // What the page knows: told by the desk, or chosen here. Everything that is shown is derived from these signals.
 import { computed, signal } from '@preact/signals';
-import type { Blind, BlindBefore, Finding, Now, Sounds, Told, View } from './protocol.ts';
+import type { Adds, Blind, BlindBefore, Finding, Now, Sounds, Told, View } from './protocol.ts';
 
 /** The sheet as it stands. */
 export const view = signal<View | null>(null);
@@ -10,6 +10,10 @@ export const sounds = signal<Sounds | null>(null);
 export const now = signal<Now | null>(null);
 /** The same, four times a second: for words, which cannot be read any faster. */
 export const beat = signal<Now | null>(null);
+/** What the part whose card lies open adds, as it was weighed last. */
+export const adds = signal<Adds | null>(null);
+/** Whether nothing has changed since. */
+export const weighed = signal(true);
 /** Work under way. */
 export const progress = signal<{ what: string; part: number } | null>(null);
 /** The last print run of this session. */
@@ -74,6 +78,10 @@ export function take(told: Told): void {
     case 'blind':
       blind.value = told.blind;
       heldBefore.value = told.before;
+      break;
+    case 'adds':
+      adds.value = told.adds;
+      weighed.value = true;
       break;
     case 'refused':
       refused.value = told.finding;

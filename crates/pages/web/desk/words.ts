@@ -15,6 +15,12 @@ export function steady(x: number, places: number): string {
   return Number(text) === 0 ? (0).toFixed(places) : text.replace('-', MINUS);
 }
 
+/** A change with its sign: `+1.8`, `−0.7`, `0.0`. */
+export function signed(x: number): string {
+  const text = steady(x, 1);
+  return Number(text) === 0 || text.startsWith(MINUS) ? text : `+${text}`;
+}
+
 /** A value with its unit, as cards show it: `−4 dB`, `6.5 kHz`, `60%`. */
 export function amount(x: number, unit: string): string {
   if (unit === 'Hz' && x >= 1000) return `${figure(x / 1000, 2)} kHz`;

@@ -195,6 +195,56 @@ async function isWorked(page) {
   await page.waitForFunction(() => /^Momentary .*correlation|^Momentary/.test(document.querySelector('[aria-live=polite]')?.textContent ?? ''));
 }
 
+/** Tab goes from group to group, arrows go within one: few stops for a whole page. */
+async function isWalked(page) {
+  figures.stops = await page.evaluate(
+    () => [...document.querySelectorAll('button, select, input, summary, a[href], [tabindex]')].filter((one) => one.tabIndex >= 0 && !one.disabled && one.checkVisibility()).length,
+  );
+  assert.ok(figures.stops <= 12, `${figures.stops} stops`);
+  const held = () => page.evaluate(() => document.activeElement.getAttribute('aria-label') ?? document.activeElement.textContent);
+  await page.keyboard.press('h');
+  assert.equal(await held(), 'Programme');
+  await page.keyboard.press('ArrowRight');
+  assert.equal(await held(), 'Loudness');
+  await page.keyboard.press('End');
+  assert.equal(await held(), 'blind test');
+  await page.keyboard.press('ArrowLeft');
+  await page.keyboard.press('ArrowLeft');
+  await page.keyboard.press('Tab');
+  assert.equal(await held(), 'Place in the song');
+  await page.keyboard.press('Shift+Tab');
+  assert.equal(await held(), 'Monitor level', 'a group is entered where it was left');
+  // While a figure is written, the arrows move in it; they step it up and down, and go on once it stands.
+  await page.keyboard.type('-20');
+  await page.keyboard.press('ArrowLeft');
+  assert.equal(await held(), 'Monitor level');
+  await page.keyboard.press('Escape');
+  await page.keyboard.press('ArrowLeft');
+  assert.equal(await held(), 'At the end of the passage');
+}
+
+/** What a part adds is said of the card that lies open; a number of it is let ride, and drawn. */
+async function isWeighedAndRidden(page) {
+  await page.locator('.name', { hasText: 'crush' }).first().click();
+  const row = page.locator('.adds').getByRole('row', { name: /^crush/ });
+  await row.waitFor();
+  assert.match(await row.innerText(), /^crush\s+[+−]?\d+\.\d/);
+  assert.match(await page.locator('header .adds').innerText(), /^Against for (mastering|approval) without it, in \S+: it (adds|takes|changes) /);
+  const begin = page.getByRole('combobox', { name: 'Let a number move over the song' });
+  const lines = page.locator('.rides').getByText(/^Over the song its/);
+  await begin.selectOption({ label: 'level' });
+  await lines.first().waitFor();
+  await begin.selectOption({ label: 'threshold of the compressor' });
+  await page.locator('.rides').getByText('Over the song its threshold of the compressor stays at').waitFor();
+  assert.equal(await page.locator('svg.ride .point').count(), 1);
+  assert.match(await page.locator('svg.ride').innerHTML(), /−27.5 dB/, 'the new ride is drawn');
+  await page.getByRole('button', { name: 'drawn on the song' }).first().click();
+  await page.waitForFunction(() => /−20 dB/.test(document.querySelector('svg.ride').innerHTML));
+  await page.keyboard.press('Control+z');
+  await page.keyboard.press('Control+z');
+  await page.locator('svg.ride').waitFor({ state: 'detached' });
+}
+
 async function isPrinted(page) {
   await page.getByRole('button', { name: 'print', exact: true }).click();
   const report = page.getByRole('link', { name: 'Open its report' });
@@ -219,6 +269,8 @@ async function song() {
   // The sheet is printed as it was saved: as it was heard.
   await isPrinted(heard);
   await isWorked(heard);
+  await isWeighedAndRidden(heard);
+  await isWalked(heard);
   await look(heard, 'end');
 }
 

@@ -158,7 +158,7 @@ impl PathTaps {
         let [dry, wet, sum] = [self.dry, self.wet, self.sum].map(|step| &heard.parts[&step]);
         let blend = Blend { dry, wet, sum };
         let out = if self.kind == PathKind::Return { sum } else { wet };
-        let change = change(dry, out);
+        let change = Change::between(dry, out);
         PathRecord {
             kind: self.kind,
             name: self.name.clone(),
@@ -166,7 +166,7 @@ impl PathTaps {
             under_lu: difference(wet.loudness.integrated_lufs(), dry.loudness.integrated_lufs()),
             correlation: blend.correlation(),
             blend: BLEND_DB.map(|step| point(&blend, BLEND_STEP_DB * f64::from(step))).collect(),
-            sentence: sentence(&change),
+            sentence: change.sentence(),
             change,
         }
     }
@@ -178,21 +178,56 @@ fn difference(a: Option<f64>, b: Option<f64>) -> Option<f64> {
 
 const BANDS: [Band; 3] = [Band::Low, Band::Middle, Band::High];
 
-fn change(before: &Part, after: &Part) -> Change {
-    let loudness_lu = difference(after.loudness.integrated_lufs(), before.loudness.integrated_lufs());
-    let band = |band| {
-        let powers = [after, before].map(|part| part.envelope.power(band));
-        matched(powers, loudness_lu)
-    };
-    let width = |part: &Part| part.level.power().image().width_db;
-    Change {
-        loudness_lu,
-        low_mid_high_db: BANDS.map(band),
-        crest_db: difference(after.level.crest_db(), before.level.crest_db()),
-        attacks_db: envelope::sharpness_change_db(&before.envelope, &after.envelope),
-        bass_tails_ms: envelope::sustain_change_ms(&before.envelope, &after.envelope, Band::Low),
-        tails_ms: envelope::sustain_change_ms(&before.envelope, &after.envelope, Band::Middle),
-        width_db: difference(width(after), width(before)),
+impl Change {
+    /// The change from one hearing to another.
+    pub fn between(before: &Part, after: &Part) -> Self {
+        let loudness_lu = difference(after.loudness.integrated_lufs(), before.loudness.integrated_lufs());
+        let band = |band| {
+            let powers = [after, before].map(|part| part.envelope.power(band));
+            matched(powers, loudness_lu)
+        };
+        let width = |part: &Part| part.level.power().image().width_db;
+        Self {
+            loudness_lu,
+            low_mid_high_db: BANDS.map(band),
+            crest_db: difference(after.level.crest_db(), before.level.crest_db()),
+            attacks_db: envelope::sharpness_change_db(&before.envelope, &after.envelope),
+            bass_tails_ms: envelope::sustain_change_ms(&before.envelope, &after.envelope, Band::Low),
+            tails_ms: envelope::sustain_change_ms(&before.envelope, &after.envelope, Band::Middle),
+            width_db: difference(width(after), width(before)),
+        }
+    }
+
+    /// What a path changes, in the trade's words, what can be heard of it first.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let loudness = self.loudness_lu.filter(|lu| lu.abs() >= WORTH_LU);
+        let loudness = loudness.map(|lu| format!("{} {:.1} LU", if lu > 0.0 { "adds" } else { "takes" }, lu.abs()));
+        let mut clauses = Vec::new();
+        let mut say = |value: Option<f64>, least: f64, unit: &str, [more, less]: [&str; 2]| {
+            if let Some(value) = value.filter(|value| value.abs() >= least) {
+                let places = usize::from(unit == "dB");
+                clauses.push(format!("{} by {:.places$} {unit}", if value > 0.0 { more } else { less }, value.abs()));
+            }
+        };
+        let [low, middle, high] = self.low_mid_high_db;
+        say(low, WORTH_DB, "dB", ["lifts what lies below 250 Hz", "lowers what lies below 250 Hz"]);
+        say(middle, WORTH_DB, "dB", ["lifts the middle", "lowers the middle"]);
+        say(high, WORTH_DB, "dB", ["lifts what lies above 4 kHz", "lowers what lies above 4 kHz"]);
+        say(self.bass_tails_ms, WORTH_MS, "ms", ["lengthens the bass notes", "shortens the bass notes"]);
+        say(self.tails_ms, WORTH_MS, "ms", ["lengthens the notes above them", "shortens the notes above them"]);
+        say(self.crest_db, WORTH_DB, "dB", ["raises the crest", "lowers the crest"]);
+        say(self.attacks_db, WORTH_DB, "dB", ["sharpens the attacks", "softens the attacks"]);
+        say(self.width_db, WORTH_DB, "dB", ["widens", "narrows"]);
+        let text = match (loudness, clauses.is_empty()) {
+            (None, true) => "changes next to nothing".to_owned(),
+            (Some(loudness), true) => loudness,
+            (None, false) => clauses.join(", "),
+            (Some(loudness), false) => format!("{loudness}; at matched loudness it {}", clauses.join(", ")),
+        };
+        let mut letters = text.chars();
+        let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
+        format!("{first}{}.", letters.as_str())
     }
 }
 
@@ -212,37 +247,6 @@ fn point(blend: &Blend<'_>, level_db: f64) -> BlendPoint {
         low_mid_high_db: BANDS.map(|band| matched([blend.band_at(band, gain), blend.band_at(band, 0.0)], loudness_lu)),
         width_db: difference(width(gain), width(0.0)),
     }
-}
-
-/// What a path changes, in the trade's words, what can be heard of it first.
-fn sentence(change: &Change) -> String {
-    let loudness = change.loudness_lu.filter(|lu| lu.abs() >= WORTH_LU);
-    let loudness = loudness.map(|lu| format!("{} {:.1} LU", if lu > 0.0 { "adds" } else { "takes" }, lu.abs()));
-    let mut clauses = Vec::new();
-    let mut say = |value: Option<f64>, least: f64, unit: &str, [more, less]: [&str; 2]| {
-        if let Some(value) = value.filter(|value| value.abs() >= least) {
-            let places = usize::from(unit == "dB");
-            clauses.push(format!("{} by {:.places$} {unit}", if value > 0.0 { more } else { less }, value.abs()));
-        }
-    };
-    let [low, middle, high] = change.low_mid_high_db;
-    say(low, WORTH_DB, "dB", ["lifts what lies below 250 Hz", "lowers what lies below 250 Hz"]);
-    say(middle, WORTH_DB, "dB", ["lifts the middle", "lowers the middle"]);
-    say(high, WORTH_DB, "dB", ["lifts what lies above 4 kHz", "lowers what lies above 4 kHz"]);
-    say(change.bass_tails_ms, WORTH_MS, "ms", ["lengthens the bass notes", "shortens the bass notes"]);
-    say(change.tails_ms, WORTH_MS, "ms", ["lengthens the notes above them", "shortens the notes above them"]);
-    say(change.crest_db, WORTH_DB, "dB", ["raises the crest", "lowers the crest"]);
-    say(change.attacks_db, WORTH_DB, "dB", ["sharpens the attacks", "softens the attacks"]);
-    say(change.width_db, WORTH_DB, "dB", ["widens", "narrows"]);
-    let text = match (loudness, clauses.is_empty()) {
-        (None, true) => "changes next to nothing".to_owned(),
-        (Some(loudness), true) => loudness,
-        (None, false) => clauses.join(", "),
-        (Some(loudness), false) => format!("{loudness}; at matched loudness it {}", clauses.join(", ")),
-    };
-    let mut letters = text.chars();
-    let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
-    format!("{first}{}.", letters.as_str())
 }
 
 /// Code `return-cancels`: a return takes loudness away, because it runs against what it joins (correlation below -0.2).

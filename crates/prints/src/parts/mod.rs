@@ -250,6 +250,7 @@ pub(crate) fn changes(sheet: &Sheet, plan: &Plan, port: &Port, alternate: &Alter
         muted,
         moved: alternate.offsets.iter().map(|(name, db)| (family(name), *db)).collect(),
         without: alternate.without.clone(),
+        bypassed: Vec::new(),
     }
 }
 

@@ -9,6 +9,7 @@ import { beat, chosen, open, view } from '../state.ts';
 import { goTo, listOf, mayGoTo } from '../map/rewire.tsx';
 import { closed, bundle } from '../map/model.ts';
 import { loudness } from '../words.ts';
+import { AddsText } from './adds.tsx';
 import { Sentence } from './phrase.tsx';
 import { ProcessorText } from './processor.tsx';
 import { Rides } from './rides.tsx';
@@ -20,12 +21,13 @@ export function CardText(): JSX.Element | null {
   if (!all || !one) return null;
   return (
     <section class="card" aria-label={`Card of ${one.name}`} key={one.name}>
-      <header>
+      <header data-group="">
         <h2 tabIndex={-1}>{one.name}</h2>
         <p class="sentence">{isNode(one) ? <NodeText node={one} all={all} /> : <PrintText print={one} all={all} />}</p>
         {isNode(one) && <Acts node={one} all={all} />}
         {isNode(one) && <Sends node={one} all={all} />}
         <Rides card={one.card} owner={one.name} />
+        <AddsText processors={one.card.processors} isPrint={!isNode(one)} />
       </header>
       <Chain card={one.card} owner={one.name} all={all} />
     </section>
@@ -138,7 +140,7 @@ function Chain({ card, owner, all }: { card: Card; owner: string; all: View }): 
           <ProcessorText key={JSON.stringify(processor.path)} processor={processor} owner={owner} index={i} count={card.processors.length} />
         ))}
       </ol>
-      <p class="sentence add">
+      <p class="sentence add" data-group="">
         {card.processors.length === 0 ? 'Its chain is empty. ' : ''}Add <Choice label="Add a processor" value="" choices={choices} onChoose={add} /> at the end.
       </p>
     </>

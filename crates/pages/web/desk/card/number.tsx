@@ -70,6 +70,7 @@ export function NumberWord({ label, about, takes, onChange, disabled = false }: 
       aria-valuetext={shown}
       title={`${about} ${amount(takes.low, takes.unit)} to ${amount(takes.high, takes.unit)}.`.trim()}
       disabled={disabled}
+      data-draft={draft === null ? undefined : ''}
       value={text}
       size={Math.max(2, text.length)}
       onInput={(event) => setDraft(event.currentTarget.value)}

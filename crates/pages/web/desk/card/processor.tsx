@@ -5,6 +5,7 @@ import { without } from '../ear.ts';
 import { listen } from '../link.ts';
 import type { Processor, Row } from '../protocol.ts';
 import { view } from '../state.ts';
+import { ProcessorAdds } from './adds.tsx';
 import { Figure } from './figure.tsx';
 import { Sentence } from './phrase.tsx';
 import { Reduction } from './reduction.tsx';
@@ -17,7 +18,7 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
   const [name, list] = [`${title} of ${owner}`, path.slice(0, -1)];
   const state = off ? 'out' : left ? 'left' : 'in';
   return (
-    <li class={`processor ${state}`} aria-label={title}>
+    <li class={`processor ${state}`} aria-label={title} data-group="">
       <h3 title={processor.summary}>{title}</h3>
       <p class="sentence">
         <Sentence phrases={processor.sentence} more={processor.more} label={title} />
@@ -26,6 +27,7 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
       </p>
       {processor.rows_name && <Rows processor={processor} names={processor.rows_name} owner={owner} />}
       {processor.figure !== null && <Figure address={processor.figure} title={title} />}
+      <ProcessorAdds index={index} />
       <Reduction owner={owner} index={index} />
       {processor.caution !== '' && (
         <details class="caution">

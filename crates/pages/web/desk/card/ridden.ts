@@ -4,7 +4,8 @@ import type { NumberTakes } from '../steps.ts';
 
 const LEVEL: NumberTakes = { kind: 'number', value: 0, unit: 'dB', low: -120, high: 24, rest: 0, by_ratio: false };
 
-function controls(phrases: readonly Phrase[]): Control[] {
+/** The controls of a sentence. */
+export function controls(phrases: readonly Phrase[]): Control[] {
   return phrases.flatMap((phrase) => phrase.pieces.flatMap((piece) => ('control' in piece ? [piece.control] : [])));
 }
 

@@ -1,6 +1,6 @@
 import { expect, it } from 'vitest';
 import type { View } from '../protocol.ts';
-import { neighbour, sane, sectionAt, sectionOf, spanOf } from './passage.ts';
+import { neighbour, passageAt, sane, sectionAt, sectionOf, spanOf } from './passage.ts';
 
 const parts = {
   song: { length_s: 90 } as View['song'],
@@ -26,4 +26,11 @@ it('goes from section to section', () => {
 it('sets a passage in order and inside the song', () => {
   expect(sane([40, 20], 90)).toEqual([20, 40]);
   expect(sane([89.9, 89.95], 90)).toEqual([89.75, 90]);
+});
+
+it('takes the section that is heard, or a stretch of a long one', () => {
+  expect(passageAt(parts, 20)).toEqual([12, 33]);
+  expect([33, 52, 54, 89].map((at) => passageAt(parts, at))).toEqual([[33, 53], [33, 53], [53, 90], [53, 90]]);
+  const plain = { ...parts, sections: [] };
+  expect(passageAt(plain, 45)).toEqual([40, 60]);
 });

@@ -14,6 +14,19 @@ export function sectionAt({ sections }: Parts, at: number): number {
   return sections.findLastIndex((section) => section.from_s <= at + 0.01);
 }
 
+/** Longer sections are heard in stretches of this. */
+const STRETCH_S = 20;
+
+/** The passage around a place: its section, or a stretch of it where that is long. */
+export function passageAt(parts: Parts, at: number): Span {
+  const index = sectionAt(parts, at);
+  const [from, to]: Span = index < 0 ? [0, parts.sections[0]?.from_s ?? parts.song.length_s] : spanOf(parts, index);
+  if (to - from <= 1.5 * STRETCH_S) return [from, to];
+  const last = Math.floor((to - from) / STRETCH_S) - 1;
+  const stretch = Math.min(last, Math.max(0, Math.floor((at - from) / STRETCH_S)));
+  return [from + stretch * STRETCH_S, stretch === last ? to : from + (stretch + 1) * STRETCH_S];
+}
+
 const near = (a: number, b: number): boolean => Math.abs(a - b) < 0.02;
 
 /** The index of the section that a span is; −1 if it is a passage of its own. */

@@ -35,7 +35,7 @@ export function ListeningSentence(): JSX.Element | null {
   const { hearing } = all;
   const named = programmes(all).map((name, i) => ({ value: name, text: name, key: i + 1 }));
   return (
-    <section class="listening sentence" aria-label="Listening">
+    <section class="listening sentence" aria-label="Listening" data-group="">
       <p>
         Hearing <Choice label="Programme" value={hearing.programme} choices={named} onChoose={(programme) => hear({ programme })} />, at{' '}
         <Choice

@@ -11,7 +11,7 @@ export function FlowInWords(): JSX.Element | null {
   const buses = all.nodes.filter((node) => node.role !== 'source');
   const astray = all.nodes.filter((node) => node.role === 'source' && node.to === null);
   return (
-    <section class="flow" aria-label="Flow">
+    <section class="flow" aria-label="Flow" data-group="">
       <ul>
         {buses.map((bus) => (
           <li key={bus.name} class="sentence">

@@ -1,9 +1,10 @@
-// The ride of what is chosen, drawn over the song: its points can be drawn, a click on the line adds one, a double click
+// A ride of what is chosen, drawn over the song: its points can be drawn, a click on the line adds one, a double click
 // takes one away. The card holds the same points in words, for the keyboard.
-import { computed, signal } from '@preact/signals';
+import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
 import { takesOf } from '../card/ridden.ts';
 import { setPoints } from '../card/rides.tsx';
+import { shown } from '../card/shown.ts';
 import type { Ride } from '../protocol.ts';
 import { open } from '../state.ts';
 import { amount, figure, place } from '../words.ts';
@@ -15,8 +16,6 @@ const drawing = signal<Point[] | null>(null);
 const MARGIN = 14;
 /** The least range that the height shows. */
 const LEAST_RANGE = 6;
-
-const ride = computed<Ride | null>(() => open.value?.card.rides[0] ?? null);
 
 type Scale = { x: (time: number) => number; y: (value: number) => number; back: (x: number, y: number) => Point };
 
@@ -39,7 +38,7 @@ const unitOf = (one: Ride): string => (open.value ? takesOf(open.value.card, one
 type Shown = { seconds: number; width: number; height: number };
 
 export function RideLine({ seconds, width, height }: Shown): JSX.Element | null {
-  const one = ride.value;
+  const one = shown.value;
   if (!one || one.points.length === 0) return null;
   const { x, y, back } = scale(one.points, seconds, width, height);
   const points = drawing.value ?? one.points;
