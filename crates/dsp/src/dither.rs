@@ -11,6 +11,8 @@
 
 mod shaping;
 
+use multiversion::multiversion;
+
 use crate::{BuildError, Context, Processor};
 use shaping::ORDER;
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value};
@@ -90,33 +92,60 @@ impl Dither {
         dither
     }
 
-    /// The grid point, in steps, for a sample in steps.
+    /// The grid point, in steps, for a sample in steps, by the shaped kind.
     #[inline]
-    fn quantise(&mut self, channel: usize, x: f64) -> f64 {
-        let bounded = |k: f64| k.clamp(-self.steps, self.steps - 1.0);
-        match self.kind {
-            Kind::None => bounded(x.round()),
-            Kind::Tpdf => bounded((x + self.noise[channel].triangular()).round()),
-            Kind::Shaped => {
-                let errors = &mut self.errors[channel];
-                let past: f64 = errors.iter().zip(&self.shaping).map(|(e, c)| e * c).sum();
-                let wanted = x + past;
-                let k = bounded((wanted + self.noise[channel].triangular()).round());
-                errors.copy_within(..ORDER - 1, 1);
-                // At full scale the error is the clipping's; bounding it keeps the loop calm.
-                errors[0] = (k - wanted).clamp(-2.0, 2.0);
-                k
-            }
+    fn shaped(&mut self, channel: usize, x: f64) -> f64 {
+        let errors = &mut self.errors[channel];
+        let past: f64 = errors.iter().zip(&self.shaping).map(|(e, c)| e * c).sum();
+        let wanted = x + past;
+        let k = rounded(wanted + self.noise[channel].triangular(), self.steps);
+        errors.copy_within(..ORDER - 1, 1);
+        // At full scale the error is the clipping's; bounding it keeps the loop calm.
+        errors[0] = (k - wanted).clamp(-2.0, 2.0);
+        k
+    }
+}
+
+/// The nearest grid point, in steps.
+#[inline(always)]
+fn rounded(x: f64, steps: f64) -> f64 {
+    x.round().clamp(-steps, steps - 1.0)
+}
+
+/// Plain rounding. Compiled twice, as rounding is an instruction on newer machines; both give the same bytes.
+#[multiversion(targets("x86_64+avx2"))]
+fn round_all(frames: &mut [Frame], steps: f64) {
+    let step = 1.0 / steps;
+    for sample in frames.as_flattened_mut() {
+        *sample = rounded(*sample * steps, steps) * step;
+    }
+}
+
+/// Rounding with even noise; compiled twice as well.
+#[multiversion(targets("x86_64+avx2"))]
+fn dither_all(frames: &mut [Frame], noise: &mut [Noise; 2], steps: f64) {
+    let step = 1.0 / steps;
+    let mut now = *noise;
+    for frame in frames {
+        for (sample, noise) in frame.iter_mut().zip(&mut now) {
+            *sample = rounded(*sample * steps + noise.triangular(), steps) * step;
         }
     }
+    *noise = now;
 }
 
 impl Processor for Dither {
     fn process(&mut self, block: &mut Block<'_>, _outside_key: Option<&[Frame]>) {
         let (steps, step) = (self.steps, 1.0 / self.steps);
-        for frame in block.key_mut() {
-            for (channel, sample) in frame.iter_mut().enumerate() {
-                *sample = self.quantise(channel, *sample * steps) * step;
+        match self.kind {
+            Kind::None => round_all(block.key_mut(), steps),
+            Kind::Tpdf => dither_all(block.key_mut(), &mut self.noise, steps),
+            Kind::Shaped => {
+                for frame in block.key_mut() {
+                    for (channel, sample) in frame.iter_mut().enumerate() {
+                        *sample = self.shaped(channel, *sample * steps) * step;
+                    }
+                }
             }
         }
         block.settle_residue();
@@ -156,15 +185,16 @@ impl Noise {
     }
 
     /// Difference of two numbers evenly spread over one step: between -1 and 1, likeliest 0.
-    #[inline]
+    #[inline(always)]
     fn triangular(&mut self) -> f64 {
         self.counter = self.counter.wrapping_add(GOLDEN);
         let bits = scramble(self.counter);
-        let [high, low] = [bits >> 32, bits & 0xffff_ffff].map(|half| half as f64);
-        (high - low) * (1.0 / 4_294_967_296.0)
+        let [high, low] = [bits >> 32, bits & 0xffff_ffff].map(u64::cast_signed);
+        (high - low) as f64 * (1.0 / 4_294_967_296.0)
     }
 }
 
+#[inline(always)]
 fn scramble(counter: u64) -> u64 {
     let mixed = (counter ^ (counter >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);

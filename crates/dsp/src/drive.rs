@@ -234,11 +234,16 @@ impl Drive {
             dry[..frames].copy_from_slice(audio);
         }
         self.lag.process(&mut Block::new(&mut self.dry, PIECE, frames));
-        part.lanes_mut().flatten().for_each(|frame| *frame = frame.map(without_denormals));
+        for lane in part.lanes_mut() {
+            lane.as_flattened_mut().iter_mut().for_each(|x| *x = without_denormals(*x));
+        }
         self.before.iter_mut().for_each(|section| section.process(part));
         let stages = &mut self.stages;
         self.oversampler.process(part, |chunk| stages.iter_mut().for_each(|stage| stage.process(chunk)));
         self.after.iter_mut().for_each(|section| section.process(part));
+        if self.mix.is_at_rest() && self.mix.value() == 1.0 {
+            return;
+        }
         for at in 0..frames {
             let mix = self.mix.next_value();
             for (dry, audio) in self.dry.chunks_exact(PIECE).zip(part.lanes_mut()) {

@@ -22,10 +22,11 @@ impl Lag {
             return;
         }
         for (ring, audio) in self.rings.chunks_exact_mut(self.frames).zip(block.lanes_mut()) {
-            let mut at = self.at;
-            for frame in audio {
-                std::mem::swap(frame, &mut ring[at]);
-                at = if at + 1 == self.frames { 0 } else { at + 1 };
+            let (mut at, mut rest) = (self.at, audio);
+            while !rest.is_empty() {
+                let (now, later) = rest.split_at_mut(rest.len().min(self.frames - at));
+                now.swap_with_slice(&mut ring[at..at + now.len()]);
+                (at, rest) = (0, later);
             }
         }
         self.at = (self.at + block.frames()) % self.frames;

@@ -204,10 +204,11 @@ impl Doubling {
         let half = self.taps.len();
         let frames = input.len() / 2;
         let Lane { down_taps, down_centre, .. } = &mut self.lanes[lane];
-        let (history, pad) = (2 * half - 1 + self.pad, self.pad);
-        for (k, pair) in input.as_chunks::<2>().0.iter().enumerate() {
-            down_taps[history + k] = pair[pad];
-            down_centre[half + k] = pair[1 - pad];
+        let history = 2 * half - 1 + self.pad;
+        let (taps, centre) = (&mut down_taps[history..], &mut down_centre[half..]);
+        match self.pad {
+            0 => part::<0>(input, taps, centre),
+            _ => part::<1>(input, taps, centre),
         }
         halve(&self.taps, down_taps, down_centre, &mut output[..frames.next_multiple_of(STRIP)]);
         down_taps.copy_within(frames..frames + history, 0);
@@ -215,23 +216,35 @@ impl Doubling {
     }
 }
 
+/// Parts the frames that meet the taps, every second one from `FIRST` on, from those that meet the centre.
+fn part<const FIRST: usize>(input: &[Frame], taps: &mut [Frame], centre: &mut [Frame]) {
+    for ((pair, tap), centre) in input.as_chunks::<2>().0.iter().zip(taps).zip(centre) {
+        (*tap, *centre) = (pair[FIRST], pair[1 - FIRST]);
+    }
+}
+
 /// The inner loop of [`Doubling::up`]. Wider registers, where the machine has them, give the same bytes: each sum is
-/// added up in the same order, and nothing is fused.
-#[multiversion(targets("x86_64+avx2"))]
+/// added up in the same order, and nothing is fused. The sums are laid down before they are mixed with what lies between
+/// them: summed straight into place, they are made two at a time.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn double(taps: &[f64], line: &[Frame], output: &mut [Frame]) {
-    for (strip, output) in output.as_chunks_mut::<{ 2 * STRIP }>().0.iter_mut().enumerate() {
-        let line = &line[strip * STRIP..];
-        let sums = fold(taps, 2 * taps.len(), line);
-        let centre = &line[taps.len()..][..STRIP];
-        for k in 0..STRIP {
-            output[2 * k] = [2.0 * sums[2 * k], 2.0 * sums[2 * k + 1]];
-            output[2 * k + 1] = centre[k];
+    for (piece, output) in output.chunks_mut(2 * CHUNK).enumerate() {
+        let line = &line[piece * CHUNK..];
+        let mut even = [[0.0; 2 * STRIP]; CHUNK / STRIP];
+        for (strip, even) in even.iter_mut().take(output.len() / (2 * STRIP)).enumerate() {
+            let mut sums = fold(taps, 2 * taps.len(), &line[strip * STRIP..]);
+            sums.iter_mut().for_each(|sum| *sum *= 2.0);
+            *even = sums;
+        }
+        let even = even.as_flattened().as_chunks::<2>().0;
+        for ((pair, even), odd) in output.as_chunks_mut::<2>().0.iter_mut().zip(even).zip(&line[taps.len()..]) {
+            *pair = [*even, *odd];
         }
     }
 }
 
 /// The inner loop of [`Doubling::down`].
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn halve(taps: &[f64], line: &[Frame], centre: &[Frame], output: &mut [Frame]) {
     for (strip, output) in output.as_chunks_mut::<STRIP>().0.iter_mut().enumerate() {
         let sums = fold(taps, 2 * taps.len(), &line[strip * STRIP..]);
@@ -247,10 +260,10 @@ fn halve(taps: &[f64], line: &[Frame], centre: &[Frame], output: &mut [Frame]) {
 #[inline(always)]
 #[must_use]
 pub fn fold(taps: &[f64], span: usize, line: &[Frame]) -> [f64; 2 * STRIP] {
-    let line = line[..span - 1 + STRIP].as_flattened();
+    let strips = line[..span - 1 + STRIP].windows(STRIP);
     let mut sums = [0.0; 2 * STRIP];
-    for (j, tap) in taps.iter().enumerate() {
-        let (old, new) = (&line[2 * j..][..2 * STRIP], &line[2 * (span - 1 - j)..][..2 * STRIP]);
+    for ((tap, old), new) in taps.iter().zip(strips.clone()).zip(strips.rev()) {
+        let (old, new) = (old.as_flattened(), new.as_flattened());
         for k in 0..2 * STRIP {
             sums[k] += tap * (old[k] + new[k]);
         }

@@ -82,9 +82,9 @@ impl Spectra {
     }
 }
 
-/// The loops here and below are compiled twice, for narrow and for wide registers. Both give the same bytes: every
+/// The loops here and below are compiled for narrow, wide and wider registers. All give the same bytes: every
 /// number is worked out by the same operations in the same order, and nothing is fused.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn separate(rows: &mut [Row], count: usize, index: usize, packed: &Numbers, half: usize) {
     for (rows, group) in rows.chunks_exact_mut(count).zip((0..half / 4).step_by(BINS / 4)) {
         let row = &mut rows[index];
@@ -111,7 +111,7 @@ fn mirrored(packed: &[Fours], group: usize) -> Fours {
 /// The transform of left + i right whose spectra are the sums over `inputs` (the newest at `newest`, older ones after it,
 /// in a ring) times the partitions; crossed partitions take the input of the other side. Its parts are exchanged, for
 /// the way back.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn products(
     inputs: &Spectra,
     newest: usize,
@@ -212,7 +212,7 @@ const STRIP: usize = 8;
 type Window = [Frame; 2 * HEAD_FRAMES];
 
 /// Adds the direct sum of some taps, for whole strips. The window begins [`HEAD_FRAMES`] before the part.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn add_taps(taps: &[Frame], window: &Window, part: &mut [Frame]) {
     for (strip, part) in part.as_chunks_mut::<STRIP>().0.iter_mut().enumerate() {
         let past = &window[strip * STRIP..][..HEAD_FRAMES + STRIP];

@@ -67,15 +67,16 @@ impl Symmetric {
 }
 
 /// Wider registers give the same bytes: see `oversample`.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn convolve(middle: f64, side: &[f64], line: &[Frame], audio: &mut [Frame]) {
     for (strip, audio) in audio.chunks_mut(STRIP).enumerate() {
         let line = &line[strip * STRIP..];
         let sums = fold(side, 2 * side.len() + 1, line);
-        for (k, frame) in audio.iter_mut().enumerate() {
-            let centre = line[side.len() + k];
-            *frame = [middle * centre[0] + sums[2 * k], middle * centre[1] + sums[2 * k + 1]];
+        let mut filtered = [0.0; 2 * STRIP];
+        for ((out, centre), sum) in filtered.iter_mut().zip(line[side.len()..][..STRIP].as_flattened()).zip(sums) {
+            *out = middle * centre + sum;
         }
+        audio.copy_from_slice(&filtered.as_chunks().0[..audio.len()]);
     }
 }
 

@@ -128,7 +128,7 @@ fn butterfly([a, b, c, d]: [Fours; 4], turns: [Fours; 3]) -> [Fours; 4] {
 }
 
 /// The pass whose results lie four apart.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn first_pass(turns: &[[Vec<f64>; 2]; 3], size: usize, from: &Numbers, to: &mut Numbers) {
     let count = size / 16;
     let [a, b, c, d] = quarters(&from.0[..size / 4], 0, count);
@@ -150,7 +150,7 @@ fn first_pass(turns: &[[Vec<f64>; 2]; 3], size: usize, from: &Numbers, to: &mut 
 }
 
 /// A pass whose results lie in runs of `stride`, four or more.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn pass(turns: &[[Vec<f64>; 2]; 3], size: usize, stride: usize, from: &Numbers, to: &mut Numbers) {
     let (from, to) = (&from.0[..size / 4], &mut to.0[..size / 4]);
     let count = stride / 4;
@@ -179,7 +179,7 @@ fn quarters(whole: &[Fours], from: usize, count: usize) -> [&[Fours]; 4] {
 }
 
 /// What is left of a size that is no power of four.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn last_pair(size: usize, data: &mut Numbers) {
     let (low, high) = data.0[..size / 4].split_at_mut(size / 8);
     for (a, b) in low.iter_mut().zip(high) {

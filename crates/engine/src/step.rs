@@ -220,6 +220,9 @@ impl StepState {
             self.ended = read == 0;
             filled += read;
         }
+        if all_finite(&key[..filled]) {
+            return Ok(());
+        }
         for (index, frame) in key[..filled].iter_mut().enumerate() {
             if !(frame[0].is_finite() && frame[1].is_finite()) {
                 *frame = SILENCE;
@@ -259,6 +262,19 @@ impl StepState {
             }
         }
     }
+}
+
+/// Whether no sample is NaN or infinite: zero times any number is zero, but not of those. In lanes, so that it is vector
+/// code.
+fn all_finite(frames: &[Frame]) -> bool {
+    let (eights, rest) = frames.as_flattened().as_chunks::<8>();
+    let mut sums = [0.0; 8];
+    for eight in eights {
+        for (sum, x) in sums.iter_mut().zip(eight) {
+            *sum += 0.0 * x;
+        }
+    }
+    sums == [0.0; 8] && rest.iter().all(|x| x.is_finite())
 }
 
 /// Silences a block, whose first frame is at `song` frames of song time, ahead of the song and from `end` on.

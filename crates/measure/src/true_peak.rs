@@ -8,10 +8,13 @@
 //! sample has the peak P, then at a distance d from it the signal is still at least `P cos(2 pi s d)` (Duffin and
 //! Schaeffer 1938, "Some properties of functions of exponential type", Bull. AMS 44). So once a level L has been seen,
 //! a grid with r points a sample must read at least `L cos(pi s / r)` next to any peak above L. The grid of half
-//! samples is computed throughout; what follows is refined only above that bound, and again at each finer grid.
+//! samples is refined only above that bound, and again at each finer grid. Where the samples themselves are so small that
+//! no value between them can reach the bound (none exceeds the largest sample times the sum of the weights' magnitudes),
+//! that grid is not computed at all. Neither changes the reading.
 
 use std::f64::consts::PI;
 
+use multiversion::multiversion;
 use units::Frame;
 
 use crate::sinc;
@@ -36,6 +39,12 @@ const MARGIN: usize = HALF + 2;
 const WINDOW: usize = CHUNK + 2 * MARGIN;
 /// Frames tested at once against the bound.
 const GROUP: usize = 16;
+/// Groups of a chunk, and of a window.
+const GROUPS: usize = CHUNK / GROUP;
+const WINDOW_GROUPS: usize = WINDOW.div_ceil(GROUP);
+/// Groups of the window, from the one with a chunk's group's number on, that hold all samples which its half-sample values
+/// draw on.
+const REACH_GROUPS: usize = (MARGIN + GROUP + HALF).div_ceil(GROUP);
 
 /// A peak and where it lies.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -134,12 +143,13 @@ impl Default for TruePeakMeter {
 }
 
 /// The interpolator at every point of the finest grid, its half for the point between two samples (which is
-/// symmetric), and the bounds.
+/// symmetric), the bounds, and how far a value half-way may exceed all samples.
 #[derive(Clone)]
 struct Tables {
     grid: [[f64; TAPS]; GRID],
     half_step: [f64; HALF],
     bounds: [f64; LEVELS],
+    swing: f64,
 }
 
 impl Tables {
@@ -151,7 +161,9 @@ impl Tables {
         }
         let mut half_step = [0.0; HALF];
         half_step.copy_from_slice(&grid[GRID / 2][HALF..]);
-        Self { grid, half_step, bounds: nearest_grid_bounds() }
+        // A millionth more, for rounding.
+        let swing = 2.000_002 * half_step.iter().map(|weight| weight.abs()).sum::<f64>();
+        Self { grid, half_step, bounds: nearest_grid_bounds(), swing }
     }
 
     /// The interpolated value at a place in grid points from the start of the window.
@@ -184,30 +196,28 @@ impl Channel {
 
     /// Searches the chunk between the margins.
     fn look(&mut self, tables: &Tables, first_frame: i64) {
-        self.interpolate_half_samples(&tables.half_step);
-        for start in (MARGIN..MARGIN + CHUNK).step_by(GROUP) {
+        let mut loudest = [0.0; WINDOW_GROUPS];
+        group_peaks(&self.window, &mut loudest);
+        // Half-sample values come in strips, the strip of a group from `between[GROUP * group]` on. These are known.
+        let mut strips = 0;
+        for group in 0..GROUPS {
+            let bound = self.peak.value * tables.bounds[0];
+            let near = loudest[group..][..REACH_GROUPS].iter().fold(0.0, |most: f64, x| most.max(*x));
+            if near * tables.swing <= bound {
+                continue;
+            }
+            for strip in strips.max(group)..group + 2 {
+                let at = (GROUP * strip).min(CHUNK + 1 - GROUP);
+                let samples = &self.window[MARGIN + at - HALF..][..GROUP + TAPS - 1];
+                half_way(&tables.half_step, samples, &mut self.between[at..at + GROUP]);
+            }
+            strips = group + 2;
+            let start = MARGIN + GROUP * group;
             let samples = &self.window[start..][..GROUP];
             let between = &self.between[start + 1 - MARGIN..][..GROUP];
-            if greatest(samples).max(greatest(between)) > self.peak.value * tables.bounds[0] {
+            if greatest(samples).max(greatest(between)) > bound {
                 self.search(tables, start, first_frame);
             }
-        }
-    }
-
-    fn interpolate_half_samples(&mut self, half_step: &[f64; HALF]) {
-        for start in (0..=CHUNK).step_by(GROUP) {
-            // The last group overlaps the one before, so that all groups are whole.
-            let start = start.min(CHUNK + 1 - GROUP);
-            let first = MARGIN - 1 + start;
-            let mut sums = [0.0; GROUP];
-            for (k, weight) in half_step.iter().enumerate() {
-                let before = &self.window[first - k..][..GROUP];
-                let after = &self.window[first + 1 + k..][..GROUP];
-                for ((sum, x), y) in sums.iter_mut().zip(before).zip(after) {
-                    *sum += weight * (x + y);
-                }
-            }
-            self.between[start..start + GROUP].copy_from_slice(&sums);
         }
     }
 
@@ -262,7 +272,31 @@ impl Channel {
     }
 }
 
-/// Greatest magnitude; lanes of four let the compiler compare several samples at once.
+/// Values half-way between samples, each from [`TAPS`] samples around it. Wider registers, where the machine has them, give
+/// the same bytes: each sum is added up in the same order, and nothing is fused.
+#[multiversion(targets("x86_64+avx2"))]
+fn half_way(half_step: &[f64; HALF], samples: &[f64], out: &mut [f64]) {
+    let mut sums = [0.0; GROUP];
+    for (k, weight) in half_step.iter().enumerate() {
+        let before = &samples[HALF - 1 - k..][..GROUP];
+        let after = &samples[HALF + k..][..GROUP];
+        for ((sum, x), y) in sums.iter_mut().zip(before).zip(after) {
+            *sum += weight * (x + y);
+        }
+    }
+    out.copy_from_slice(&sums);
+}
+
+/// Greatest magnitude in each group of a window.
+#[multiversion(targets("x86_64+avx2"))]
+fn group_peaks(window: &[f64], peaks: &mut [f64; WINDOW_GROUPS]) {
+    for (peak, group) in peaks.iter_mut().zip(window.chunks(GROUP)) {
+        *peak = greatest(group);
+    }
+}
+
+/// Greatest magnitude of a multiple of four samples; lanes of four let the compiler compare several samples at once.
+#[inline(always)]
 fn greatest(samples: &[f64]) -> f64 {
     let mut most = [0.0; 4];
     for four in samples.chunks_exact(4) {

@@ -146,16 +146,31 @@ impl Outline {
     }
 
     fn push(&mut self, frames: &[units::Frame]) {
-        for frame in frames {
+        let mut rest = frames;
+        while !rest.is_empty() {
             let column = (self.position / self.column_frames) as usize;
             if column >= self.peaks.len() {
                 self.peaks.push(0.0);
             }
-            let peak = frame[0].abs().max(frame[1].abs()) as f32;
-            self.peaks[column] = self.peaks[column].max(peak);
-            self.position += 1;
+            let left = self.column_frames - self.position % self.column_frames;
+            let (now, later) = rest.split_at(rest.len().min(left as usize));
+            self.peaks[column] = self.peaks[column].max(largest(now) as f32);
+            self.position += now.len() as u64;
+            rest = later;
         }
     }
+}
+
+/// The largest magnitude; what is no number counts as nothing. In lanes, so that it is vector code.
+fn largest(frames: &[units::Frame]) -> f64 {
+    let mut most = [0.0; 4];
+    let (fours, rest) = frames.as_flattened().as_chunks::<4>();
+    for four in fours {
+        for (most, x) in most.iter_mut().zip(four) {
+            *most = if x.abs() > *most { x.abs() } else { *most };
+        }
+    }
+    most.iter().chain(rest).fold(0.0, |most: f64, x| most.max(x.abs()))
 }
 
 /// Finds out whether an output ever sounds.
@@ -167,7 +182,7 @@ pub struct SoundSink {
 
 impl Sink for &mut SoundSink {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
-        self.sounds |= taken.lane(0).iter().any(|[left, right]| left.abs().max(right.abs()) > AUDIBLE);
+        self.sounds = self.sounds || largest(taken.lane(0)) > AUDIBLE;
         Ok(())
     }
 }

@@ -68,7 +68,7 @@ impl Bend {
     }
 }
 
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn smooth<C: Curve>(line: &[f64], amounts: &Amounts, out: &mut [f64]) {
     let amounts = *amounts;
     for (x, out) in line.iter().zip(out) {
@@ -76,7 +76,7 @@ fn smooth<C: Curve>(line: &[f64], amounts: &Amounts, out: &mut [f64]) {
     }
 }
 
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn knees<C: Curve>(line: &[f64], amounts: &Amounts, rising: &mut Frame, out: &mut [f64]) {
     if amounts.even == 0.0 {
         let odd_only = Amounts { even: 0.0, ..*amounts };

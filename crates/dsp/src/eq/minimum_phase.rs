@@ -39,6 +39,16 @@ struct Running {
     detector: Option<Detector>,
 }
 
+/// A pair that stands still and waits for another, to be run with it.
+type Resting<'a> = ([Coefficients; 2], &'a mut [State; 2]);
+
+/// Runs a pair that waits, alone.
+fn finish(waiting: Option<Resting<'_>>, frames: &mut [Frame]) {
+    if let Some((coefficients, states)) = waiting {
+        State::process_pair(states, &coefficients, frames);
+    }
+}
+
 impl MinimumPhase {
     /// For settings, at rest.
     pub fn new(settings: &Settings, context: &Context<'_>) -> Self {
@@ -85,12 +95,15 @@ impl MinimumPhase {
             let frames = block.lane_mut(lane);
             let work = &mut self.work[..frames.len()];
             self.route.take(frames, work);
+            let mut waiting = None;
             for band in &mut self.bands {
                 if let (0, Some(detector)) = (lane, &mut band.detector) {
+                    finish(waiting.take(), work);
                     detector.hear(if outside_key.is_some() { &self.outside[..work.len()] } else { work });
                 }
-                band.process(lane, lane + 1 == lanes, work);
+                waiting = band.process(lane, lane + 1 == lanes, work, waiting);
             }
+            finish(waiting, work);
             self.route.give(work, frames);
         }
     }
@@ -131,11 +144,27 @@ impl Running {
         }
     }
 
-    fn process(&mut self, lane: usize, last: bool, frames: &mut [Frame]) {
+    /// Runs its pairs after the one that waits, two at a time; gives the one that is left over.
+    fn process<'a>(
+        &'a mut self,
+        lane: usize,
+        last: bool,
+        frames: &mut [Frame],
+        mut waiting: Option<Resting<'a>>,
+    ) -> Option<Resting<'a>> {
         for (pair, states) in self.pairs.iter_mut().zip(&mut self.states[lane]) {
             if is_idle(pair, states) {
                 continue;
             }
+            if pair.iter().all(Gliding::is_at_rest) {
+                let (coefficients, states) = (pair.map(|gliding| *gliding.now()), states);
+                match waiting.take() {
+                    None => waiting = Some((coefficients, states)),
+                    Some((first, held)) => State::process_pairs([held, states], &[first, coefficients], frames),
+                }
+                continue;
+            }
+            finish(waiting.take(), frames);
             // Every lane starts from the same place on the way; the last one leaves the coefficients where they got to.
             let mut moved = *pair;
             process_pair(&mut moved, states, frames);
@@ -143,6 +172,7 @@ impl Running {
                 *pair = moved;
             }
         }
+        waiting
     }
 
     fn settle(&mut self) {

@@ -19,6 +19,8 @@
 
 use std::f64::consts::PI;
 
+use multiversion::multiversion;
+
 /// A frame in the precision of reading.
 pub(super) type Point = [f32; 2];
 
@@ -99,23 +101,7 @@ impl Interpolator {
 
     /// The points half-way between `x[i + REACH - 1]` and `x[i + REACH]`.
     pub(super) fn half_way(&self, x: &[Point], out: &mut [Point]) {
-        /// Taps taken in one go over the points, so that a point is fetched and put back less often.
-        const STEP: usize = 4;
-        out.fill([0.0; 2]);
-        let count = out.len();
-        for (step, taps) in self.half.chunks_exact(STEP).enumerate() {
-            let from = step * STEP;
-            let before: [&[Point]; STEP] = std::array::from_fn(|k| &x[REACH - 1 - from - k..][..count]);
-            let after: [&[Point]; STEP] = std::array::from_fn(|k| &x[REACH + from + k..][..count]);
-            for at in 0..count {
-                let mut sum = out[at];
-                for k in 0..STEP {
-                    sum[0] += taps[k] * (before[k][at][0] + after[k][at][0]);
-                    sum[1] += taps[k] * (before[k][at][1] + after[k][at][1]);
-                }
-                out[at] = sum;
-            }
-        }
+        half_way(&self.half, x, out);
     }
 
     /// The most that any other reach adds to, or takes from, the point half-way between `x[LONG_REACH - 1]` and
@@ -151,6 +137,29 @@ impl Interpolator {
             *point = [point[0] + wave * correction[0], point[1] + wave * correction[1]];
         }
         corrected
+    }
+}
+
+/// The loop of [`Interpolator::half_way`]. Wider registers give the same bytes: each sum is added up in the same order, and
+/// nothing is fused.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+fn half_way(half: &[f32; REACH], x: &[Point], out: &mut [Point]) {
+    /// Taps taken in one go over the points, so that a point is fetched and put back less often.
+    const STEP: usize = 4;
+    out.fill([0.0; 2]);
+    let out = out.as_flattened_mut();
+    let count = out.len();
+    for (step, taps) in half.chunks_exact(STEP).enumerate() {
+        let from = step * STEP;
+        let before: [&[f32]; STEP] = std::array::from_fn(|k| &x[REACH - 1 - from - k..].as_flattened()[..count]);
+        let after: [&[f32]; STEP] = std::array::from_fn(|k| &x[REACH + from + k..].as_flattened()[..count]);
+        for at in 0..count {
+            let mut sum = out[at];
+            for k in 0..STEP {
+                sum += taps[k] * (before[k][at] + after[k][at]);
+            }
+            out[at] = sum;
+        }
     }
 }
 
