@@ -361,9 +361,10 @@ fn spread(buffer: &GenericAudioBufferRef<'_>, purpose: Purpose, samples: &mut Ve
 
 fn reason_of(error: SymphoniaError, frame: u64) -> Reason {
     match error {
-        // The library meets the end of the file, or a place that cannot be, where sizes in the file lie.
+        // Only the system's own errors are the machine's fault, and of these not the place that cannot be, which the
+        // library goes to where sizes in the file lie. All others are its words for data that end too early.
         SymphoniaError::IoError(error)
-            if !matches!(error.kind(), io::ErrorKind::UnexpectedEof | io::ErrorKind::InvalidInput) =>
+            if error.raw_os_error().is_some() && error.kind() != io::ErrorKind::InvalidInput =>
         {
             Reason::System(error)
         }

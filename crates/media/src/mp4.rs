@@ -7,6 +7,9 @@ use std::io::{self, Read, Seek, SeekFrom};
 /// Most bytes of a box that is read into memory.
 const MOST_BYTES: u64 = 1 << 24;
 
+/// Most boxes that are looked at.
+const MOST_BOXES: u32 = 10_000;
+
 /// Boxes that hold other boxes on the way to what is looked for, and bytes before the first of them.
 const PARENTS: [(&[u8; 4], u64); 6] =
     [(b"moov", 0), (b"trak", 0), (b"edts", 0), (b"mdia", 0), (b"udta", 0), (b"meta", 4)];
@@ -54,20 +57,21 @@ pub(crate) fn trim_of(file: &mut File) -> io::Result<Trim> {
         file.read_exact(&mut head)?;
     }
     if &head[4..] == b"ftyp" {
-        walk(file, 0, size, 0, &mut trim)?;
+        walk(file, (0, size), 0, &mut 0, &mut trim)?;
     }
     Ok(trim)
 }
 
-/// Walks the boxes from `at` to `end`. Whatever does not fit its parent ends the walk.
-fn walk(file: &mut File, mut at: u64, end: u64, depth: u32, trim: &mut Trim) -> io::Result<()> {
-    while at + 8 <= end && depth < 8 {
+/// Walks the boxes from `at` to `end`. Whatever does not fit its parent ends the walk, and so do more boxes than any file has.
+fn walk(file: &mut File, (mut at, end): (u64, u64), depth: u32, seen: &mut u32, trim: &mut Trim) -> io::Result<()> {
+    while at + 8 <= end && depth < 8 && *seen < MOST_BOXES {
+        *seen += 1;
         let (id, content, next) = match header(file, at, end)? {
             Some(found) => found,
             None => return Ok(()),
         };
         if let Some((_, skip)) = PARENTS.iter().find(|(parent, _)| **parent == id) {
-            walk(file, content + skip, next, depth + 1, trim)?;
+            walk(file, (content + skip, next), depth + 1, seen, trim)?;
         } else if matches!(&id, b"mvhd" | b"mdhd" | b"elst" | b"ilst") {
             let mut bytes = Vec::new();
             file.seek(SeekFrom::Start(content))?;

@@ -2,6 +2,7 @@
 
 use std::fs::{self, File, FileType};
 use std::io::Read;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use units::{Frame, SILENCE};
@@ -18,6 +19,9 @@ pub struct Reader {
     path: PathBuf,
     audio: Box<dyn Audio>,
 }
+
+/// Rates that are taken for real. What lies outside is a damaged header; meters and filters are never asked to work there.
+const RATES_HZ: RangeInclusive<u32> = 1000..=768_000;
 
 /// What a file is read for, which decides how many channels it may have and which of them are delivered.
 #[derive(Clone, Copy, Debug)]
@@ -70,7 +74,7 @@ impl Reader {
 
     fn open_for(path: &Path, purpose: Purpose) -> Result<Self, MediaError> {
         // Looked at before it is opened: opening a pipe would wait for its writer.
-        refuse_other_than_file(fs::metadata(path).named(path)?.file_type()).named(path)?;
+        refuse_other_than_file(follow(path).named(path)?.file_type()).named(path)?;
         let mut file = File::open(path).named(path)?;
         refuse_other_than_file(file.metadata().named(path)?.file_type()).named(path)?;
         let mut head = [0; 12];
@@ -82,6 +86,10 @@ impl Reader {
             let ending = path.extension().and_then(|ending| ending.to_str());
             Box::new(Decoded::open(file, ending, purpose).named(path)?)
         };
+        if !RATES_HZ.contains(&audio.info().rate_hz) {
+            let detail = format!("a rate of {} Hz", audio.info().rate_hz);
+            return Err(MediaError::new(path, Reason::FaultyHeader(detail)));
+        }
         Ok(Self { path: path.to_owned(), audio })
     }
 
@@ -194,6 +202,15 @@ fn read_head(file: &mut File, head: &mut [u8; 12]) -> std::io::Result<bool> {
         Err(error) if error.kind() == std::io::ErrorKind::UnexpectedEof => Ok(false),
         Err(error) => Err(error),
     }
+}
+
+/// What a path leads to.
+fn follow(path: &Path) -> Result<fs::Metadata, Reason> {
+    fs::metadata(path).map_err(|error| {
+        let is_link = fs::symlink_metadata(path).is_ok_and(|facts| facts.is_symlink());
+        let lost = is_link && error.kind() != std::io::ErrorKind::PermissionDenied;
+        if lost { Reason::NotAFile("a link that leads nowhere") } else { Reason::System(error) }
+    })
 }
 
 fn refuse_other_than_file(kind: FileType) -> Result<(), Reason> {

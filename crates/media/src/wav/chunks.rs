@@ -69,8 +69,8 @@ pub(super) fn format_of(head: &[u8; 12]) -> Option<Format> {
 /// Lists the chunks. Chunks are word aligned; a pad byte is not counted in a size.
 pub(super) fn walk<R: Read + Seek>(file: &mut R, format: Format) -> Result<Chunks, Reason> {
     let file_bytes = file.seek(SeekFrom::End(0))?;
-    let (mut at, mut list, mut long_sizes) = (12, Vec::new(), None);
-    while at + 8 <= file_bytes && list.len() < MOST_CHUNKS {
+    let (mut at, mut list, mut long_sizes) = (12_u64, Vec::new(), None);
+    while at.saturating_add(8) <= file_bytes && list.len() < MOST_CHUNKS {
         let head: [u8; 8] = read_array(file, at)?;
         let [a, b, c, d, short @ ..] = head;
         let (id, short) = ([a, b, c, d], u32::from_le_bytes(short));

@@ -1,7 +1,7 @@
 //! Reads wave files.
 
 use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
+use std::io::{self, Read, Seek, SeekFrom};
 
 use units::Frame;
 
@@ -13,6 +13,9 @@ use crate::{Format, Info, Reason};
 
 /// Bytes read at once.
 const BUFFER_BYTES: usize = 1 << 16;
+
+/// Most chunks of metadata that are read.
+const MOST_DESCRIPTIONS: usize = 16;
 
 /// The tail of every sub-format identifier of an extensible header that stands for a plain format tag.
 const SUB_FORMAT_TAIL: [u8; 14] = [0x00, 0x00, 0x00, 0x00, 0x10, 0x00, 0x80, 0x00, 0x00, 0xaa, 0x00, 0x38, 0x9b, 0x71];
@@ -71,7 +74,8 @@ impl Audio for WavReader {
         let wanted = out.len().min(usize::try_from(self.info.frames - self.next).unwrap_or(usize::MAX));
         for part in out[..wanted].chunks_mut(BUFFER_BYTES / self.frame_bytes) {
             self.buffer.resize(part.len() * self.frame_bytes, 0);
-            self.file.read_exact(&mut self.buffer)?;
+            let read = self.file.read_exact(&mut self.buffer);
+            read.map_err(|error| cut_short(error, self.info.frames, self.next))?;
             self.encoding.decode(&self.buffer, usize::from(self.info.channels), self.first_channel, part);
             self.next += part.len() as u64;
         }
@@ -147,6 +151,11 @@ fn frames_of(data: &Chunk, chunks: &Chunks, frame_bytes: u64) -> Result<u64, Rea
     Ok(present)
 }
 
+/// The file was long enough when it was opened: somebody has cut it since.
+fn cut_short(error: io::Error, declared: u64, present: u64) -> Reason {
+    if error.kind() == io::ErrorKind::UnexpectedEof { Reason::CutShort { declared, present } } else { error.into() }
+}
+
 fn describe(file: &mut File, chunks: &Chunks, layout: &Layout, frames: u64) -> Result<Info, Reason> {
     let mut info = Info {
         format: chunks.format,
@@ -160,7 +169,13 @@ fn describe(file: &mut File, chunks: &Chunks, layout: &Layout, frames: u64) -> R
         track_names: Vec::new(),
         tags: Vec::new(),
     };
-    for chunk in &chunks.list {
+    // Only the first few of a kind are looked at: an honest file has one of each.
+    let mut looked_at = 0;
+    for chunk in chunks.list.iter().filter(|chunk| matches!(&chunk.id, b"bext" | b"LIST" | b"iXML")) {
+        looked_at += 1;
+        if looked_at > MOST_DESCRIPTIONS {
+            break;
+        }
         match &chunk.id {
             b"bext" => info.bwf = Some(bext::parse(&chunks::content(file, chunk)?)),
             b"LIST" => info.tags.extend(tags::parse_list(&chunks::content(file, chunk)?)),

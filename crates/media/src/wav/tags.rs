@@ -19,11 +19,17 @@ const INFO_KEYS: [([u8; 4], &str); 9] = [
     (*b"ISFT", "software"),
 ];
 
+/// Most tags and track names that are taken from one chunk.
+const MOST_TAGS: usize = 1000;
+
+/// Most elements of production metadata that are open at once: the format needs five.
+const MOST_LEVELS: usize = 32;
+
 /// Reads a LIST chunk; only the INFO kind says anything.
 pub(super) fn parse_list(bytes: &[u8]) -> Vec<(String, String)> {
     let mut tags = Vec::new();
     let Some(mut rest) = bytes.strip_prefix(b"INFO") else { return tags };
-    while let Some((head, tail)) = rest.split_first_chunk::<8>() {
+    while let Some((head, tail)) = rest.split_first_chunk::<8>().filter(|_| tags.len() < MOST_TAGS) {
         let [a, b, c, d, size @ ..] = *head;
         let size = (u32::from_le_bytes(size) as usize).min(tail.len());
         let id = [a, b, c, d];
@@ -70,7 +76,7 @@ pub(super) struct Production {
     pub(super) track_names: Vec<String>,
 }
 
-/// Reads an iXML chunk as far as it is well formed.
+/// Reads an iXML chunk as far as it is well formed and no deeper or longer than any that is meant to be read.
 pub(super) fn parse_ixml(bytes: &[u8]) -> Production {
     let mut production = Production::default();
     let text = text_of(bytes);
@@ -79,6 +85,9 @@ pub(super) fn parse_ixml(bytes: &[u8]) -> Production {
     let mut value = String::new();
     loop {
         match xml.read_event() {
+            Ok(Event::Start(_)) if path.len() == MOST_LEVELS || production.track_names.len() == MOST_TAGS => {
+                return production;
+            }
             Ok(Event::Start(tag)) => {
                 path.push(tag.name().as_ref().to_owned());
                 value.clear();
