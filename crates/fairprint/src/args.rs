@@ -203,7 +203,7 @@ pub struct HistoryArgs {
 /// Arguments of `handover`.
 #[derive(Debug, clap::Args)]
 pub struct HandoverArgs {
-    /// The sheet; with `--verify` a folder that has arrived.
+    /// The sheet; with `--verify` a folder or ZIP file that has arrived.
     #[arg(value_name = "SHEET")]
     pub subject: PathBuf,
     /// The revision; the newest when not given.
@@ -215,8 +215,11 @@ pub struct HandoverArgs {
     /// Folder of revisions; `prints` beside the sheet when not given.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Check a folder that has arrived against its checksums.
-    #[arg(long, conflicts_with_all = ["revision", "to", "out"])]
+    /// Pack the folder into one ZIP file beside it, too.
+    #[arg(long)]
+    pub zip: bool,
+    /// Check a folder, or its ZIP file, that has arrived against its checksums.
+    #[arg(long, conflicts_with_all = ["revision", "to", "out", "zip"])]
     pub verify: bool,
 }
 

@@ -17,6 +17,7 @@ fn outside_meters_agree_with_the_report() {
     assert!(demo.status.success(), "{}", String::from_utf8_lossy(&demo.stderr));
     let script = script("outside_prints.py");
     hold(Command::new(&python).arg(&script).arg(song.join("prints/r001")).arg(&ffmpeg), 19);
+    handover_opens_elsewhere(&python, &song);
     // The same print in every format that a sheet may ask for.
     let sheet = song.join("sheet.toml");
     let written = std::fs::read_to_string(&sheet).unwrap();
@@ -29,6 +30,21 @@ fn outside_meters_agree_with_the_report() {
     let printed = Command::new(env!("CARGO_BIN_EXE_fairprint")).args(print).arg(&sheet).output().unwrap();
     assert!(printed.status.code().is_some_and(|code| code < 2), "{}", String::from_utf8_lossy(&printed.stderr));
     hold(Command::new(&python).arg(&script).arg(song.join("prints/r002")).arg(&ffmpeg), 54);
+}
+
+/// Hands the printed demo over twice and has both opened.
+fn handover_opens_elsewhere(python: &str, song: &Path) {
+    for to in ["out/Lantern Weather", "later/Lantern Weather"] {
+        let handover = ["handover", "sheet.toml", "--zip", "--quiet", "--to", to];
+        let handed = Command::new(env!("CARGO_BIN_EXE_fairprint")).args(handover).current_dir(song).output().unwrap();
+        assert!(handed.status.success(), "{}", String::from_utf8_lossy(&handed.stderr));
+    }
+    let chromium = std::env::var("FAIRPRINT_CHROMIUM").unwrap_or_else(|_| "-".to_owned());
+    let least = if chromium == "-" { 7 } else { 11 };
+    let paths = ["out/Lantern Weather", "out/Lantern Weather.zip", "later/Lantern Weather.zip"];
+    let mut checks = Command::new(python);
+    checks.arg(script("outside_handover.py")).args(paths.map(|path| song.join(path))).arg(chromium);
+    hold(&mut checks, least);
 }
 
 #[test]

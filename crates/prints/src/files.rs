@@ -152,11 +152,18 @@ fn read_on(reader: &mut media::Reader, take: &mut dyn FnMut(&[Frame])) -> Result
 /// # Errors
 /// The file cannot be read.
 pub fn sha256_of(path: &Path) -> io::Result<String> {
-    let mut file = File::open(path)?;
+    sha256_from(&mut File::open(path)?)
+}
+
+/// SHA-256 of all that a reader gives, in hexadecimal.
+///
+/// # Errors
+/// It cannot be read to its end.
+pub(crate) fn sha256_from(reader: &mut dyn Read) -> io::Result<String> {
     let mut hasher = Sha256::new();
     let mut block = vec![0; 1 << 16];
     loop {
-        match file.read(&mut block)? {
+        match reader.read(&mut block)? {
             0 => return Ok(hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()),
             read => hasher.update(&block[..read]),
         }

@@ -4,6 +4,9 @@
 //! What a delivery holds follows the association recommendation for the delivery of recorded music: files of full
 //! resolution without processing that cannot be undone, labels, documentation of the session, a checksum for each file.
 
+mod archive;
+mod verify;
+
 use std::fmt::Write as _;
 use std::fs;
 use std::io;
@@ -12,7 +15,7 @@ use std::path::{Path, PathBuf};
 use engine::Fault;
 use serde::Serialize;
 use sheet::{Print, Sheet};
-use units::{Problem, Severity, typeset};
+use units::typeset;
 
 use crate::files::sha256_of;
 use crate::history::{self, Past, PastFile, PastReport};
@@ -20,6 +23,8 @@ use crate::load::{folder_of, revisions_of};
 use crate::part::{Part, clear_abandoned};
 use crate::recall;
 use crate::revision::machine;
+
+pub use verify::verify;
 
 /// Name of the list of checksums.
 pub const SUMS: &str = "SHA256SUMS";
@@ -34,6 +39,8 @@ pub struct Delivery<'a> {
     pub revision: Option<&'a str>,
     /// The folder to make; `handover/TITLE REVISION` beside the sheet when none.
     pub to: Option<&'a Path>,
+    /// Whether to pack it into one file beside the folder, too.
+    pub packed: bool,
     /// Lines about approval, for the letter.
     pub approvals: &'a [String],
 }
@@ -43,6 +50,8 @@ pub struct Delivery<'a> {
 pub struct Handed {
     /// The folder.
     pub folder: PathBuf,
+    /// The same in one file, if that was asked for.
+    pub packed: Option<PathBuf>,
     /// The revision.
     pub revision: String,
     /// Every file in it, by its path there, with its checksum.
@@ -64,8 +73,9 @@ pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
     })?;
     let usual = || folder_of(delivery.sheet).join("handover").join(format!("{} {}", safe(&report.title), past.name));
     let folder = delivery.to.map_or_else(usual, Path::to_owned);
-    if folder.exists() {
-        return Err(taken(&folder));
+    let packed = delivery.packed.then(|| archive::path_of(&folder));
+    if let Some(there) = [Some(&folder), packed.as_ref()].into_iter().flatten().find(|path| path.exists()) {
+        return Err(taken(there));
     }
     let parent = folder_of(&folder);
     let faulty = |error: io::Error| machine(&folder, &error);
@@ -82,9 +92,13 @@ pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
         let _ = writeln!(sums, "{sha256}  {name}");
     }
     fs::write(work.folder().join(SUMS), sums).map_err(faulty)?;
+    let archive = packed.as_ref().map(|_| archive::pack(work.folder(), &folder, &files)).transpose().map_err(faulty)?;
     // Another run may have made it meanwhile.
     work.publish(&folder).map_err(|error| if folder.exists() { taken(&folder) } else { faulty(error) })?;
-    Ok(Handed { folder, revision: past.name, files })
+    if let (Some(path), Some(archive)) = (&packed, archive) {
+        archive.persist_noclobber(path).map_err(|error| machine(path, &error.error))?;
+    }
+    Ok(Handed { folder, packed, revision: past.name, files })
 }
 
 fn taken(folder: &Path) -> Fault {
@@ -219,68 +233,4 @@ fn safe(name: &str) -> String {
         name.chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { '_' }).take(80).collect();
     let kept = kept.trim().trim_end_matches('.').to_owned();
     if kept.is_empty() { "song".to_owned() } else { kept }
-}
-
-/// Checks a received folder against its checksums.
-///
-/// # Errors
-/// There is no list of checksums, or it cannot be read.
-pub fn verify(folder: &Path) -> Result<(usize, Vec<Problem>), Fault> {
-    let list = folder.join(SUMS);
-    let text = fs::read_to_string(&list).map_err(|error| {
-        let at = list.display().to_string();
-        let remedy = "Name the folder that holds SHA256SUMS.".to_owned();
-        Fault::input("cannot-read", &at, format!("{at} cannot be read: {error}."), remedy)
-    })?;
-    let mut problems = Vec::new();
-    let mut named = vec![SUMS.to_owned()];
-    for line in text.lines().filter(|line| !line.trim().is_empty()) {
-        let entry = line.split_once("  ").filter(|(sum, name)| sum.len() == 64 && stays_inside(name));
-        let Some((sum, name)) = entry else {
-            let message = format!("“{line}” is no line of a list of checksums.");
-            problems.push(fail("checksum", SUMS, message, "Ask for the list again."));
-            continue;
-        };
-        named.push(name.to_owned());
-        match sha256_of(&folder.join(name)) {
-            Ok(found) if found.eq_ignore_ascii_case(sum) => {}
-            Ok(_) => {
-                let message = format!("{name} is not the file that was sent.");
-                problems.push(fail("checksum", name, message, "Ask for it again."));
-            }
-            Err(error) => {
-                problems.push(fail("checksum", name, format!("{name} cannot be read: {error}."), "Ask for it again."));
-            }
-        }
-    }
-    let unknown = files_in(folder, Path::new("")).into_iter().filter(|name| !named.contains(name));
-    problems.extend(unknown.map(|name| {
-        let message = format!("{name} is not on the list.");
-        Problem::new(Severity::Note, "checksum", &name, message, "Ask whether it belongs here.".to_owned())
-    }));
-    Ok((named.len() - 1, problems))
-}
-
-fn fail(code: &'static str, at: &str, message: String, remedy: &str) -> Problem {
-    Problem::new(Severity::Fail, code, at, message, remedy.to_owned())
-}
-
-/// Whether a path leads to a place inside the folder.
-fn stays_inside(name: &str) -> bool {
-    Path::new(name).components().all(|part| matches!(part, std::path::Component::Normal(_)))
-}
-
-/// All files below a folder, with `/` between names.
-fn files_in(folder: &Path, under: &Path) -> Vec<String> {
-    let mut found = Vec::new();
-    for entry in fs::read_dir(folder.join(under)).into_iter().flatten().flatten() {
-        let path = under.join(entry.file_name());
-        match entry.file_type() {
-            Ok(kind) if kind.is_dir() => found.extend(files_in(folder, &path)),
-            _ => found
-                .push(path.components().map(|part| part.as_os_str().to_string_lossy()).collect::<Vec<_>>().join("/")),
-        }
-    }
-    found.sort();
-    found
 }

@@ -23,6 +23,7 @@ pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
         out: args.out.as_deref(),
         revision: args.revision.as_deref(),
         to: args.to.as_deref(),
+        packed: args.zip,
         approvals: &approvals,
     };
     let handed = match hand_over(&delivery) {
@@ -36,6 +37,9 @@ pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
     voice.say(&format!("Handed over {} in {}", handed.revision, handed.folder.display()));
     for (name, _) in &handed.files {
         voice.say(&format!("  {name}"));
+    }
+    if let Some(packed) = &handed.packed {
+        voice.say(&format!("All of it in one file: {}", packed.display()));
     }
     voice.say("Read letter.txt; `sha256sum -c SHA256SUMS` in the folder checks all of it.");
     voice.data(&handed);

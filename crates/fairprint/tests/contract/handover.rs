@@ -81,6 +81,34 @@ fn a_handover_is_whole_and_any_change_on_the_way_is_found() {
 }
 
 #[test]
+fn a_handover_in_one_file_is_checked_without_unpacking() {
+    let song = printed_twice();
+    let to = song.path("out/set").display().to_string();
+    let handed = json(&fairprint(&["handover", &song.sheet(), "--to", &to, "--zip", "--json"]));
+    let packed = song.path("out/set.zip");
+    assert_eq!(handed["packed"], packed.display().to_string());
+    assert_eq!(fs::read_dir(song.path("out")).unwrap().count(), 2, "nothing else is left");
+    let report = json(&fairprint(&["handover", "--verify", &packed.display().to_string(), "--json"]));
+    assert_eq!(report["files"].as_u64(), Some(handed["files"].as_array().unwrap().len() as u64));
+    assert!(report["findings"].as_array().unwrap().is_empty(), "{report}");
+    // An archive that is there is not overwritten, and then no folder is made either.
+    fs::remove_dir_all(song.path("out/set")).unwrap();
+    assert_eq!(fairprint(&["handover", &song.sheet(), "--to", &to, "--zip"]).status.code(), Some(2));
+    assert!(!song.path("out/set").exists());
+
+    let whole = fs::read(&packed).unwrap();
+    let mut bytes = whole.clone();
+    let middle = bytes.len() / 2;
+    bytes[middle] ^= 1;
+    fs::write(&packed, &bytes).unwrap();
+    assert_eq!(verified(&packed), Some(1), "one bit is another");
+    fs::write(&packed, &whole[..whole.len() - 100]).unwrap();
+    assert_eq!(verified(&packed), Some(2), "its end is missing");
+    fs::write(&packed, "no archive").unwrap();
+    assert_eq!(verified(&packed), Some(2));
+}
+
+#[test]
 fn what_is_not_finished_or_not_what_was_printed_does_not_go_out() {
     let song = printed_twice();
     let report = song.path("prints/r002/report.json");
