@@ -28,13 +28,14 @@ impl Voice {
         if self.quiet {
             return;
         }
+        let line = harmless(line, &['\n', '\t']);
         // A closed pipe is nobody's fault: whoever reads has had enough.
         let _ = if self.json { writeln!(anstream::stderr(), "{line}") } else { writeln!(anstream::stdout(), "{line}") };
     }
 
     /// A line that is said even when quiet.
     fn insist(&self, line: &str) {
-        let _ = writeln!(anstream::stderr(), "{line}");
+        let _ = writeln!(anstream::stderr(), "{}", harmless(line, &['\n', '\t']));
     }
 
     /// The object for programs. Says nothing to people.
@@ -83,7 +84,16 @@ fn line_of(finding: &Problem) -> String {
     } else {
         format!("{}: ", finding.at)
     };
-    format!("  {word:5} {at}{} {} [{}]", finding.message, finding.remedy, finding.code)
+    harmless(&format!("  {word:5} {at}{} {} [{}]", finding.message, finding.remedy, finding.code), &[])
+}
+
+/// Text without characters that a terminal obeys, as names of files may hold; some of them may be kept.
+fn harmless(text: &str, keep: &[char]) -> String {
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() && !keep.contains(&c) { shown.extend(c.escape_default()) } else { shown.push(c) }
+    }
+    shown
 }
 
 fn word_of(severity: Severity) -> &'static str {

@@ -155,7 +155,12 @@ impl MediaError {
         match &self.reason {
             Reason::System(error) => !matches!(
                 error.kind(),
-                Kind::NotFound | Kind::PermissionDenied | Kind::InvalidInput | Kind::NotADirectory | Kind::IsADirectory
+                Kind::NotFound
+                    | Kind::PermissionDenied
+                    | Kind::InvalidInput
+                    | Kind::InvalidFilename
+                    | Kind::NotADirectory
+                    | Kind::IsADirectory
             ),
             _ => false,
         }
@@ -164,7 +169,9 @@ impl MediaError {
 
 fn system_remedy(error: &io::Error) -> &'static str {
     match error.kind() {
-        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => "Check the name and the folder.",
+        io::ErrorKind::NotFound | io::ErrorKind::NotADirectory | io::ErrorKind::InvalidFilename => {
+            "Check the name and the folder."
+        }
         io::ErrorKind::PermissionDenied => "Give yourself the right to use this file and its folder.",
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "Make room on the disk and start again.",
         io::ErrorKind::FileTooLarge => "This disk's format cannot hold so large a file: use another disk.",

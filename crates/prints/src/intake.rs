@@ -79,13 +79,12 @@ impl Intake {
 /// # Errors
 /// The folder cannot be read, or holds no audio that can.
 pub fn intake(folder: &Path, threads: usize, progress: &(dyn Fn(f64) + Sync)) -> Result<Intake, Fault> {
-    let paths = facts::audio_files(folder)?;
-    if paths.is_empty() {
+    let facts::Found { files: paths, problems: mut findings } = facts::audio_files(folder)?;
+    if paths.is_empty() && findings.is_empty() {
         let at = folder.display().to_string();
         let remedy = "Name the folder that the stems lie in.".to_owned();
         return Err(Fault::input("no-audio", &at, format!("There is no audio in {at}."), remedy));
     }
-    let mut findings = Vec::new();
     let mut files = Vec::new();
     for looked in look_at_all(folder, &paths, threads, progress) {
         match looked {

@@ -28,6 +28,7 @@ mod solve;
 mod spool;
 pub mod starts;
 pub mod survey;
+mod watch;
 
 pub use load::{Loaded, folder_of, load, plan, revisions_of};
 pub use print::{Order, Printed, Stopped, print};

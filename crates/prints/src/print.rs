@@ -21,6 +21,7 @@ use crate::record::{AcceptedRecord, FileRecord, Report, Version};
 use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
 use crate::spool::{Gauge, LoudnessSink, SoundSink, Spool};
+use crate::watch::Watch;
 
 /// What to print, and where.
 pub struct Order<'a> {
@@ -97,6 +98,8 @@ pub(crate) fn make(
     if !loaded.is_sound() {
         return Err(Stopped::Sheet(Box::new(loaded)));
     }
+    // Ahead of the plan, for which lengths and impulse responses are read.
+    let watch = Watch::begin(&loaded);
     let Some((mut plan, sources)) = load::plan(&mut loaded) else { return Err(Stopped::Sheet(Box::new(loaded))) };
     let Some(sheet) = &loaded.sheet else { return Err(Stopped::Sheet(Box::new(loaded))) };
     let choice = Choice::of(sheet, order.only)?;
@@ -139,6 +142,7 @@ pub(crate) fn make(
     let mut report = run.report(versions, files, findings, choice.left_out(sheet));
     (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
     report.sources = history::sources_of(sheet, loaded.folder(), order.threads)?;
+    watch.end()?;
     report.realtime_factor = plan.print_frames() as f64 / plan.rate_hz / started.elapsed().as_secs_f64();
     Ok(Made { report, revision, sheet_text: loaded.text })
 }

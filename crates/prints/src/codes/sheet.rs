@@ -59,6 +59,7 @@ pub(super) const CODES: &[Code] = &[
     code("silent-key", "No stem that sounds reaches a processor's key.", PRACTICE),
     code("silent-print", "No stem that sounds reaches the bus that a print draws from.", PRACTICE),
     code("syntax", "The text is not TOML.", "TOML 1.0"),
+    code("too-long", "A stem would end more than a day after the start of the song.", PRACTICE),
     code("too-many", "There are more entries, or more problems, than are read.", SHEET),
     code("twice", "A node is routed and sent to one bus, or sent to it twice.", PRACTICE),
     code("unheard", "A stem reaches no print, or only by way of a muted bus.", PRACTICE),

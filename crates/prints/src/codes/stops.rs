@@ -36,6 +36,7 @@ pub(super) const CODES: &[Code] = &[
     code("rate-fixed", "The sample rate was changed while the desk was open.", PROGRAM),
     code("sheet-elsewhere", "A sheet is to be written to another folder than that of its stems.", PROGRAM),
     code("silent-reference", "A print is to be as loud as a reference that is silent.", PROGRAM),
+    code("source-changed", "A recording was written to or removed while a print was made from it.", PROGRAM),
     code("start", "A starting point does not fit the sheet.", PROGRAM),
     code("stopped", "Work was told to stop before it was done.", PROGRAM),
     code("unclear-comparison", "The call names too much or too little to compare.", PROGRAM),

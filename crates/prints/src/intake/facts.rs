@@ -16,37 +16,59 @@ const ENDINGS: [&str; 14] =
 /// Folders within folders are looked into this far.
 const DEEPEST: usize = 5;
 
-/// The audio files below a folder, as paths from it, in order. Hidden files and finished prints are left out.
+/// What lies below a folder.
+#[derive(Default)]
+pub struct Found {
+    /// Audio files, as paths from the folder, in order.
+    pub files: Vec<String>,
+    /// What cannot be looked at.
+    pub problems: Vec<Problem>,
+}
+
+/// The audio files below a folder. Hidden files and finished prints are left out.
 ///
 /// # Errors
 /// The folder cannot be read.
-pub fn audio_files(folder: &Path) -> Result<Vec<String>, Fault> {
-    let mut found = Vec::new();
+pub fn audio_files(folder: &Path) -> Result<Found, Fault> {
+    let mut found = Found::default();
     gather(folder, "", DEEPEST, &mut found).map_err(|error| {
         let at = folder.display().to_string();
         let remedy = "Name a folder that can be read.".to_owned();
         Fault::input("cannot-read", &at, format!("{at} cannot be read: {error}."), remedy)
     })?;
-    found.sort_by_key(|file| file.to_lowercase());
+    found.files.sort_by_key(|file| file.to_lowercase());
+    found.problems.sort_by(|a, b| a.at.cmp(&b.at));
     Ok(found)
 }
 
-fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Vec<String>) -> std::io::Result<()> {
+fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Found) -> std::io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
-        let Some(name) = entry.file_name().to_str().map(str::to_owned) else { continue };
+        let name = entry.file_name().to_string_lossy().into_owned();
         if name.starts_with('.') {
             continue;
         }
         let file = format!("{inside}{name}");
         let kind = entry.file_type()?;
         if kind.is_dir() && deeper > 0 && name != "prints" {
-            gather(&entry.path(), &format!("{file}/"), deeper - 1, found)?;
+            if let Err(error) = gather(&entry.path(), &format!("{file}/"), deeper - 1, found) {
+                let remedy = "Give yourself the right to read this folder, or move it away.";
+                found.problems.push(unreadable(&file, format!("The folder cannot be read: {error}."), remedy));
+            }
         } else if !kind.is_dir() && is_audio(Path::new(&name)) {
-            found.push(file);
+            if entry.file_name().to_str().is_some() {
+                found.files.push(file);
+            } else {
+                let message = "Its name is not Unicode, so that no sheet can name it.".to_owned();
+                found.problems.push(unreadable(&file, message, "Give it another name."));
+            }
         }
     }
     Ok(())
+}
+
+fn unreadable(file: &str, message: String, remedy: &str) -> Problem {
+    Problem::new(Severity::Fail, "cannot-read", file, message, remedy.to_owned())
 }
 
 /// Whether a file's name ends like that of an audio file.
@@ -57,16 +79,13 @@ pub(crate) fn is_audio(name: &Path) -> bool {
 
 /// Reads a file from end to end.
 pub(super) fn look_at(folder: &Path, file: &str) -> Result<Incoming, Box<Problem>> {
-    let unreadable = |error: media::MediaError| {
-        let message = format!("{}.", error.reason);
-        Box::new(Problem::new(Severity::Fail, "cannot-read", file, message, error.remedy().to_owned()))
-    };
-    let mut reader = media::Reader::open(&folder.join(file)).map_err(unreadable)?;
+    let not_read = |error: media::MediaError| Box::new(unreadable(file, format!("{}.", error.reason), error.remedy()));
+    let mut reader = media::Reader::open(&folder.join(file)).map_err(not_read)?;
     let info = reader.info().clone();
     let mut meter = StemMeter::new(f64::from(info.rate_hz));
     let mut block = vec![units::SILENCE; 1 << 14];
     loop {
-        match reader.read(&mut block).map_err(unreadable)? {
+        match reader.read(&mut block).map_err(not_read)? {
             0 => break,
             read => meter.push(&block[..read]),
         }

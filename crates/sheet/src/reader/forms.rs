@@ -144,7 +144,7 @@ pub(super) fn time_signature(text: &str) -> Option<(u32, u32)> {
 /// Refuses a path that leaves the sheet's folder or reads differently on another system.
 pub(crate) fn inside(path: &str) -> Result<(), Fault> {
     let refuse = |message: &str| {
-        let remedy = "Put the file in the sheet's folder or below it, and write the path from there, with `/`.";
+        let remedy = "Put the file, or a link to it, in the sheet's folder or below it, and write the path from there, with `/`.";
         Err(Fault::new("outside-folder", format!("The path `{}` {message}", path.escape_debug()), remedy))
     };
     let drive = path.as_bytes().get(1) == Some(&b':') && path.as_bytes()[0].is_ascii_alphabetic();
