@@ -11,6 +11,9 @@ use crate::plan::{Feed, Input, LIMITER, Plan, PlanLink, Port, Role, Step};
 /// Tails longer than this are cut: nothing that sounds on for a minute is meant to.
 const LONGEST_TAIL_S: f64 = 60.0;
 
+/// No song is longer: a length or a time beyond a day is a slip or a damaged header, and its print would fill the disk.
+const LONGEST_SECS: f64 = 24.0 * 3600.0;
+
 /// What a plan needs to know about the files that a sheet names.
 pub trait Facts {
     /// Frames of an audio file at the song's rate, or what is wrong with it.
@@ -59,6 +62,12 @@ pub fn compile(sheet: &Sheet, facts: &dyn Facts) -> Result<Plan, Vec<Problem>> {
     })
 }
 
+fn too_long(stem: &str, file: &sheet::Name) -> Problem {
+    let message = format!("{stem} would end more than a day after the start of the song.");
+    let remedy = "Correct its time `from`, or export its file again.".to_owned();
+    Problem::new(Severity::Fail, "too-long", stem, message, remedy).at_place(file.place())
+}
+
 struct Compiler<'a> {
     sheet: &'a Sheet,
     facts: &'a dyn Facts,
@@ -76,6 +85,10 @@ impl<'a> Compiler<'a> {
             match self.facts.frames(file) {
                 Ok(frames) => {
                     let end = frames_from_secs(*from_secs, self.rate_hz).saturating_add_unsigned(frames);
+                    if end > frames_from_secs(LONGEST_SECS, self.rate_hz) {
+                        self.problems.push(too_long(&node.name, file));
+                        continue;
+                    }
                     last = last.max(end.max(0).unsigned_abs());
                 }
                 Err(fault) => self.problems.push(fault.into_problem().at_place(file.place())),

@@ -84,8 +84,13 @@ fn mutated(text: &str, mutations: Vec<Mutation>) -> String {
     tokens.concat()
 }
 
+/// Cases of each test: a few, or as many as the environment asks for (`sh bench/soak`).
+fn cases() -> u32 {
+    std::env::var("FAIRPRINT_MUTATIONS").ok().and_then(|count| count.parse().ok()).unwrap_or(1500)
+}
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1500, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: cases(), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn mutated_sheets_are_read_or_refused_with_places(
