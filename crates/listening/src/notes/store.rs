@@ -36,10 +36,16 @@ pub fn load(sheet: &Path, title: &str) -> Result<Notes, Fault> {
 /// Writes the notes about a sheet's song. What was there before stays as the previous version.
 ///
 /// # Errors
-/// The folder cannot be written; the collection that was there is untouched then.
+/// The collection has become larger than what is read again, or the folder cannot be written; the collection that was
+/// there is untouched then.
 pub fn save(sheet: &Path, notes: &Notes) -> Result<(), Fault> {
     let path = path_of(sheet);
     let text = serde_json::to_string_pretty(notes).unwrap_or_else(|_| "{}".to_owned()) + "\n";
+    read::parse(text.as_bytes()).map_err(|reason| {
+        let name = path.display().to_string();
+        let message = format!("{name} stays as it is: with these notes it could not be read again, for {reason}.");
+        Fault::input("not-notes", &name, message, "Take fewer notes in.".to_owned())
+    })?;
     let write = || -> io::Result<()> {
         if let Ok(before) = fs::read(&path) {
             if before == text.as_bytes() {

@@ -150,6 +150,23 @@ fn the_collection_is_written_whole_and_the_one_before_is_kept() {
 }
 
 #[test]
+fn a_collection_never_grows_past_what_is_read_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("sheet.toml");
+    let many = |from: usize, text: &str| {
+        let notes: Vec<Note> = (from..from + 900).map(|n| note(&format!("n{n}"), 1.0, text, "")).collect();
+        file(&notes)
+    };
+    let mut collected = many(0, &"x".repeat(3000));
+    save(&sheet, &collected).unwrap();
+    // Each file may be taken, all together not: what is there stays, and is read.
+    add(&mut collected, many(900, &"y".repeat(3000)));
+    let refused = save(&sheet, &collected).unwrap_err();
+    assert!(refused.problem().message.contains("larger than"), "{}", refused.problem().message);
+    assert_eq!(load(&sheet, "").unwrap().notes.len(), 900);
+}
+
+#[test]
 fn moments_move_with_the_start_of_the_song() {
     let mut notes = Notes::of("Lantern Weather");
     notes.starts = [("r001".to_owned(), 0.0), ("r003".to_owned(), 1.25)].into();
