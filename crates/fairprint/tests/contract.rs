@@ -12,6 +12,8 @@ use serde_json::Value;
 mod again;
 #[path = "contract/compare.rs"]
 mod compare;
+#[path = "contract/elsewhere.rs"]
+mod elsewhere;
 #[path = "contract/handover.rs"]
 mod handover;
 
