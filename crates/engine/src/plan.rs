@@ -1,10 +1,10 @@
 //! The plan: what the sheet asks for as plain data, in the order in which it is computed. No audio is touched here.
 
-use std::fmt;
-
 use units::{At, Settings};
 
 use crate::curve::{Curve, GainLaw};
+
+mod words;
 
 /// A compiled network.
 #[derive(Clone, Debug, PartialEq)]
@@ -248,35 +248,5 @@ impl Step {
             Feed::Sum(inputs) => inputs,
         };
         inputs.iter().map(|input| input.from).chain(self.links.iter().filter_map(|l| l.key.as_ref().map(|k| k.from)))
-    }
-}
-
-impl fmt::Display for Plan {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let length = units::format_time(self.song_frames as f64 / self.rate_hz);
-        let tail = self.tail_frames as f64 / self.rate_hz;
-        writeln!(f, "{length} of song and {tail:.2} s of tail at {} Hz, in {} steps", self.rate_hz, self.steps.len())?;
-        for (index, step) in self.steps.iter().enumerate() {
-            writeln!(f, "{index:4}  {}  leaves {} frames late", step.name, step.leaves)?;
-            match &step.feed {
-                Feed::File { path, starts_at } => writeln!(f, "        file {path}, from frame {starts_at}")?,
-                Feed::Sum(inputs) => {
-                    for input in inputs {
-                        let from = &self.steps[input.from].name;
-                        writeln!(f, "        from {from}, delayed {} frames into line", input.align_frames)?;
-                    }
-                }
-            }
-            for link in &step.links {
-                let state = if link.off { " (off)" } else { "" };
-                let title = link.settings.spec().title;
-                writeln!(f, "        {title}{state}, {} frames: {}", link.latency_frames, link.settings.sentence())?;
-                if let Some(key) = &link.key {
-                    let from = &self.steps[key.from].name;
-                    writeln!(f, "          listens to {from}, delayed {} frames into line", key.align_frames)?;
-                }
-            }
-        }
-        Ok(())
     }
 }

@@ -89,7 +89,8 @@ pub fn in_words(param: &Param, value: &Value) -> String {
 }
 
 /// A number with its unit: `-4 dB`, `6.5 kHz`, `0.4 ms`, with a true minus sign left to typesetting.
-fn number_in_words(x: f64, unit: Unit) -> String {
+#[must_use]
+pub fn number_in_words(x: f64, unit: Unit) -> String {
     if unit == Unit::Hertz && x >= 1000.0 {
         return format!("{} kHz", trimmed(x / 1000.0, 2));
     }
