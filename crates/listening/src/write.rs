@@ -147,7 +147,11 @@ impl Page<'_> {
         let Halves { head, tail } = self.halves()?;
         let to = match self.order.to {
             Some(to) => to.to_owned(),
-            None => folder.join("listening").join(format!("{} {}.html", plain(&self.heard.title), self.heard.revision)),
+            None => folder.join("listening").join(format!(
+                "{} {}.html",
+                prints::names::folder_name(&self.heard.title),
+                self.heard.revision
+            )),
         };
         let faulty = |error: io::Error| prints::disk_fault(&to, &error);
         let parent = prints::folder_of(&to);
@@ -211,11 +215,4 @@ fn readable(path: &Path) -> io::Result<()> {
     }
     let _ = path;
     Ok(())
-}
-
-/// A title as part of a file's name.
-fn plain(title: &str) -> String {
-    let safe: String = title.chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { '_' }).collect();
-    let safe = safe.trim();
-    if safe.is_empty() { "song".to_owned() } else { safe.chars().take(80).collect() }
 }

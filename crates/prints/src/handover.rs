@@ -20,6 +20,7 @@ use units::typeset;
 use crate::files::sha256_of;
 use crate::history::{self, Past, PastFile, PastReport};
 use crate::load::{folder_of, revisions_of};
+use crate::names::folder_name;
 use crate::part::{Part, clear_abandoned};
 use crate::recall;
 use crate::revision::machine;
@@ -71,7 +72,8 @@ pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
         let message = format!("The sheet of {} cannot be read any more.", past.name);
         Fault::input("damaged-revision", &past.name, message, "Print again.".to_owned())
     })?;
-    let usual = || folder_of(delivery.sheet).join("handover").join(format!("{} {}", safe(&report.title), past.name));
+    let usual =
+        || folder_of(delivery.sheet).join("handover").join(format!("{} {}", folder_name(&report.title), past.name));
     let folder = delivery.to.map_or_else(usual, Path::to_owned);
     let packed = delivery.packed.then(|| archive::path_of(&folder));
     if let Some(there) = [Some(&folder), packed.as_ref()].into_iter().flatten().find(|path| path.exists()) {
@@ -226,11 +228,4 @@ fn on_the_bus(print: &Print) -> String {
     }
     format!("On the bus of {}:\n\n{}\n", print.name, links.join("\n"))
 }
-
-/// A name that every file system takes.
-fn safe(name: &str) -> String {
-    let kept: String =
-        name.chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { '_' }).take(80).collect();
-    let kept = kept.trim().trim_end_matches('.').to_owned();
-    if kept.is_empty() { "song".to_owned() } else { kept }
 }

@@ -10,6 +10,10 @@ use crate::files::format_of;
 
 /// The scheme asks for titles under 15 characters.
 const TITLE_CHARACTERS: usize = 14;
+/// Most characters of a name; file systems take 255 bytes, and programs add to what they are given.
+const MOST_CHARACTERS: usize = 120;
+/// Names of devices, which one of the usual systems gives to no file, whatever its ending.
+const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
 
 /// What a name is made of.
 pub struct NameParts<'a> {
@@ -52,8 +56,23 @@ pub fn file_name(pattern: &str, parts: &NameParts<'_>) -> String {
     }
     let safe: String =
         name.chars().map(|c| if c.is_ascii_alphanumeric() || "-_.".contains(c) { c } else { '_' }).collect();
-    let safe = safe.trim_matches(['.', '_', '-']);
-    format!("{}.{}", if safe.is_empty() { "print" } else { safe }, format_of(parts.format).extension())
+    let safe: String = safe.trim_matches(['.', '_', '-']).chars().take(MOST_CHARACTERS).collect();
+    let name = if safe.is_empty() || is_device(&safe) { format!("print_{safe}") } else { safe };
+    format!("{}.{}", name.trim_end_matches('_'), format_of(parts.format).extension())
+}
+
+/// Whether a name is that of a device: `con`, `com1`, `aux.old`.
+fn is_device(name: &str) -> bool {
+    let stem = name.split('.').next().unwrap_or_default().to_ascii_lowercase();
+    DEVICES.contains(&stem.trim_end_matches(|c: char| c.is_ascii_digit()))
+}
+
+/// A title as the name of a folder, with its blanks and letters.
+#[must_use]
+pub fn folder_name(title: &str) -> String {
+    let safe: String = title.chars().map(|c| if c.is_alphanumeric() || " -_".contains(c) { c } else { '_' }).collect();
+    let safe: String = safe.trim().chars().take(MOST_CHARACTERS).collect();
+    if safe.is_empty() { "song".to_owned() } else { safe }
 }
 
 /// Capitalised words without spaces, accents or punctuation: `Lantern Weather` becomes `LanternWeather`.
@@ -126,6 +145,20 @@ mod tests {
         // The scheme's order: artist, title, mixer with revision, version, rate and depth.
         let usual = file_name(sheet::keys::USUAL_PATTERN, &parts);
         assert_eq!(usual, "TTO_LanternWeather_Mix03_ForMastering_96k24.wav");
+    }
+
+    #[test]
+    fn names_are_safe_on_every_file_system() {
+        let (sheet, problems) = sheet::read("fairprint = 1\n[song]\ntitle = \"?\"\nrate_hz = 48000\n", &[]);
+        let song = sheet.unwrap_or_else(|| panic!("{problems:#?}")).song;
+        let name = |print: &str| {
+            let format = FileFormat::Wav { bits: 24, dither: sheet::Dither::Tpdf };
+            file_name("{print}", &NameParts { song: &song, revision: 1, print, format, rate_hz: 48_000 })
+        };
+        let names = ["aux", "COM1", "con fidence", "???", "a: b/c"].map(name);
+        assert_eq!(names, ["print_Aux.wav", "print_COM1.wav", "ConFidence.wav", "print.wav", "ABC.wav"]);
+        assert_eq!(name(&"x".repeat(300)).len(), MOST_CHARACTERS + 4);
+        assert_eq!(["What? Now: 1/2", " ", "Où"].map(folder_name), ["What_ Now_ 1_2", "song", "Où"]);
     }
 
     #[test]
