@@ -162,7 +162,7 @@ pub const SPEC: Spec = Spec {
              principles, not machines.",
     caution: "What comes out louder wins every comparison: set the make-up so that the loudness stays. A release \
              shorter than half a wave of the bass distorts it; a hold cures that.",
-    sentence: "A {kind} compressor: above {threshold_db} it holds the level at {ratio} to 1 over a knee of {knee_db}; \
+    sentence: "of the {kind} kind; above {threshold_db} it holds the level at {ratio} to 1 over a knee of {knee_db}; \
         it takes {attack_ms} to grip and {release_ms} to let go[, after a hold of {hold_ms}][; release by the \
         programme: {auto_release}][; it takes away at most {range_db}][; it sees {look_ahead_ms} ahead][; link: {link}]\
         [; its key is high-passed at {key_high_pass_hz}][; its key is low-passed at {key_low_pass_hz}][; make-up \

@@ -19,7 +19,7 @@ pub(super) const CODES: &[Code] = &[
         SHEET,
     ),
     code("bad-time", "The text is no time: m:ss.fff, seconds, bar|beat or a section's name.", SHEET),
-    code("bypassed", "A processor is switched off.", PRACTICE),
+    code("bypassed", "A processor is taken out (`off = true`).", PRACTICE),
     code("cannot-build", "A processor refuses its settings or its file, or a source cannot be used.", SHEET),
     code("cannot-ride", "The parameter cannot move while the processor runs.", SHEET),
     code("duplicate-name", "Two entries have one name.", SHEET),
