@@ -121,6 +121,23 @@ fn the_summary_lists_every_document_once() {
 }
 
 #[test]
+fn every_script_that_documents_name_is_there() {
+    let mut seen = 0;
+    for path in documents().keys() {
+        let text = fs::read_to_string(path).expect("readable");
+        for folder in ["scripts", "bench"] {
+            for rest in text.split(&format!("sh {folder}/")).skip(1) {
+                let is_of_a_name = |c: &char| c.is_ascii_alphanumeric() || ['-', '_'].contains(c);
+                let name: String = rest.chars().take_while(is_of_a_name).collect();
+                assert!(root().join(folder).join(&name).exists(), "{} names {folder}/{name}", path.display());
+                seen += 1;
+            }
+        }
+    }
+    assert!(seen > 10, "scripts were found: {seen}");
+}
+
+#[test]
 fn what_documents_show_is_small() {
     for (path, document) in &documents() {
         for link in document.links.iter().filter(|link| link.ends_with(".png") || link.ends_with(".webp")) {

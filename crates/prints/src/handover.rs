@@ -228,4 +228,3 @@ fn on_the_bus(print: &Print) -> String {
     }
     format!("On the bus of {}:\n\n{}\n", print.name, links.join("\n"))
 }
-}
