@@ -72,9 +72,13 @@ fn tell_the_rest(voice: &Voice, advice: &Advice, widest: usize) {
     for cost in &advice.costs {
         let knee = cost.knee_lufs.map_or_else(|| "no knee".to_owned(), |lufs| format!("knee at {lufs:.1} LUFS"));
         let asked = cost.target_lufs.map_or_else(String::new, |lufs| {
-            let reduction = figure(cost.at(lufs, |point| point.reduction_most_db), 1);
-            let plr = figure(cost.at(lufs, |point| point.plr_db), 1);
-            format!("; at the {lufs:.1} LUFS asked for it takes {reduction} dB at most, PLR {plr} dB")
+            let at_it = (cost.at(lufs, |point| point.reduction_most_db), cost.at(lufs, |point| point.plr_db));
+            match at_it {
+                (Some(reduction), Some(plr)) => {
+                    format!("; at the {lufs:.1} LUFS asked for it takes {reduction:.1} dB at most, PLR {plr:.1} dB")
+                }
+                _ => format!("; the {lufs:.1} LUFS asked for lie outside of what was tried"),
+            }
         });
         voice.say(&format!("  {:widest$}  The limiter of {}: {knee}{asked}.", "", cost.print));
         let named = format!("{}, limiter", cost.print);

@@ -76,10 +76,8 @@ pub fn tell(voice: &Voice, printed: &Printed) -> Outcome {
         "verdict": report.verdict,
     }));
     let speed = report.realtime_factor;
-    voice.say(&format!(
-        "{}, revision {}, printed {speed:.0} times faster than it plays.",
-        report.title, report.revision
-    ));
+    voice
+        .say(&format!("{}, revision {}, printed {speed:.1} times as fast as it plays.", report.title, report.revision));
     voice.say("");
     tell_files(voice, report);
     tell_nulls(voice, report);
