@@ -17,7 +17,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("reference", &["units", "dsp", "measure", "sheet", "prints"]),
     ("pages", &[]),
     ("listening", &["units", "sheet", "engine", "measure", "media", "prints", "pages"]),
-    ("desk", &["units", "dsp", "sheet", "engine", "measure", "prints", "pages", "reference", "listening"]),
+    ("desk", &["units", "dsp", "sheet", "engine", "measure", "media", "prints", "pages", "reference", "listening"]),
     (
         "fairprint",
         &["units", "dsp", "measure", "media", "demo", "sheet", "engine", "prints", "reference", "listening", "desk"],

@@ -5,6 +5,7 @@
 //! - `session`: the sheet under the hands: edits, undo, saving, what is heard of it;
 //! - `player`: the thread that computes what is heard;
 //! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
+//! - `through`, `decoded`: what it is heard through;
 //! - `guard`: what stands between the player and the ears;
 //! - `meters`: what the map shows of every node;
 //! - `surveyor`, `weigher`: what is heard behind the scenes, of the whole song and of one part;
@@ -12,6 +13,7 @@
 
 mod blind;
 pub mod card;
+mod decoded;
 mod guard;
 mod listeners;
 mod meters;

@@ -10,14 +10,17 @@ use std::thread;
 
 use engine::Fault;
 use listening::blind::Side;
-use units::{Frame, SILENCE, gain_from_db};
+use units::Frame;
 
+use crate::decoded::{Decoded, Stretch};
 use crate::guard::Guard;
 use crate::meters::{Glance, Heard};
 use crate::pair::{Comparing, Pair};
 use crate::protocol::{Meters, Now, Through};
 use crate::take::{Scene, Take, piece_frames};
 use crate::through::Lens;
+
+mod turn;
 
 /// How many pieces ahead of what plays a second network takes over.
 const LEAD_PIECES: i64 = 4;
@@ -59,6 +62,8 @@ pub enum Order {
     Credit(usize),
     /// From now on a blind test plays and no meter says anything, or the song again. Either waits to be played.
     Blind(Option<Arc<Pair>>),
+    /// A stretch was encoded and decoded, or cannot be.
+    Decoded(Box<Result<Stretch, Fault>>),
     /// In a blind test, go on with this one.
     Compare(Side),
     /// Somebody else listens from now on: what was granted before is void.
@@ -120,6 +125,7 @@ pub struct Player {
     /// Voice and gain that sound now, for crossfades.
     sounding: (Voice, f64),
     lens: Lens,
+    decoded: Decoded,
     now: Option<Take>,
     next: Option<(Purpose, Take)>,
     again: Option<Take>,
@@ -154,6 +160,7 @@ impl Player {
             voice,
             sounding: (voice, voice.matched_db + voice.monitor_db),
             lens: Lens::new(rate_hz),
+            decoded: Decoded::new(rate_hz),
             now: None,
             next: None,
             again: None,
@@ -219,6 +226,16 @@ impl Player {
                     self.heard.restart();
                 }
                 self.voice = voice;
+                self.make_ahead();
+                if !self.playing {
+                    self.report();
+                }
+            }
+            Order::Decoded(made) => {
+                if let Err(fault) = self.decoded.take(*made, &self.scene, self.at) {
+                    (self.ears.fault)(fault);
+                }
+                self.make_ahead();
             }
             Order::Play => {
                 self.guard.watch();
@@ -261,6 +278,7 @@ impl Player {
 
     fn change_scene(&mut self, scene: Arc<Scene>, voice: Voice) {
         self.guard.watch();
+        self.decoded.forget();
         let takes = [self.now.as_mut(), self.again.as_mut(), self.next.as_mut().map(|(_, take)| take)];
         let glides = self.opening.is_none() && takes.into_iter().flatten().all(|take| take.follow(&scene));
         self.scene = scene;
@@ -338,18 +356,6 @@ impl Player {
         }
     }
 
-    /// The next piece of a blind test.
-    fn compare(&mut self, mut comparing: Comparing) {
-        self.at = comparing.at();
-        let mut out = comparing.piece(self.piece_frames());
-        let gain_db = self.sounding.1;
-        let now_db = self.voice.monitor_db.min(gain_db + RISE_DB);
-        mix(&mut out, gain_from_db(now_db), None, gain_from_db(gain_db), |_| ());
-        self.sounding.1 = now_db;
-        self.blind = Some(comparing);
-        self.send(out);
-    }
-
     fn play_piece(&mut self) {
         if let Some(comparing) = self.blind.take() {
             return self.compare(comparing);
@@ -369,71 +375,6 @@ impl Player {
         if self.again.is_none() {
             self.open_again();
         }
-    }
-
-    /// The next piece, in a crossfade where a network or a voice takes over.
-    fn turn(&mut self) -> Result<Vec<Frame>, Fault> {
-        let takes_over = match (&self.now, &mut self.next) {
-            (Some(now), Some((Purpose::GoOn, next))) => {
-                while next.at() < now.at() {
-                    next.advance(&mut |_, _| ())?;
-                }
-                next.at() == now.at()
-            }
-            (_, next) => next.is_some(),
-        };
-        let old = if takes_over || self.now.is_some() { self.advance_now(takes_over)? } else { None };
-        if takes_over {
-            if let Some((purpose, take)) = self.next.take() {
-                self.now = Some(take);
-                self.meter();
-                if purpose == Purpose::Jump {
-                    self.generation += 1;
-                    self.guard.watch();
-                    self.heard.restart();
-                    // What was to take over at the old place comes too late.
-                    self.opening.iter_mut().for_each(|opening| opening.void |= opening.purpose == Purpose::GoOn);
-                }
-            }
-            self.advance_now(false)?;
-        }
-        let Some(now) = &self.now else { return Ok(vec![SILENCE; self.piece_frames()]) };
-        self.at = now.at() - self.piece_frames() as i64;
-        let (sounding, gain_db) = self.sounding;
-        // A voice belongs to its scene: its output may be another, or none, in the network that still plays.
-        let voice = if Arc::ptr_eq(now.scene(), &self.scene) { self.voice } else { sounding };
-        let wanted_db = voice.matched_db + voice.monitor_db;
-        let now_db = if voice.output == sounding.output { wanted_db.min(gain_db + RISE_DB) } else { wanted_db };
-        let mut out = now.piece(voice.output).to_vec();
-        self.heard.push(&out);
-        self.lens.look(voice.through, &mut out);
-        let changes = sounding.output != voice.output || sounding.through != voice.through;
-        let before = match old {
-            Some(pieces) => Some(pieces),
-            None if changes => Some(now.piece(sounding.output).to_vec()),
-            None => None,
-        };
-        mix(&mut out, gain_from_db(now_db), before, gain_from_db(gain_db), |frames| {
-            Lens::new(self.scene.plan.rate_hz).look(sounding.through, frames);
-        });
-        self.sounding = (voice, now_db);
-        Ok(out)
-    }
-
-    /// Computes the next piece of the network that plays. If it is the last before another takes over, returns what
-    /// was heard of it and tells no meter.
-    fn advance_now(&mut self, last: bool) -> Result<Option<Vec<Frame>>, Fault> {
-        let Some(take) = &mut self.now else { return Ok(None) };
-        if last {
-            take.advance(&mut |_, _| ())?;
-            return Ok(Some(take.piece(self.sounding.0.output).to_vec()));
-        }
-        let glances = &mut self.glances;
-        take.advance(&mut |node, frames| glances[node].push(frames))?;
-        for (output, glance) in self.programmes.iter_mut().enumerate() {
-            glance.push(take.piece(output));
-        }
-        Ok(None)
     }
 
     fn send(&mut self, mut frames: Vec<Frame>) {
@@ -466,28 +407,8 @@ impl Player {
             reductions,
             heard: self.heard.read(),
             matched_db: self.voice.matched_db,
+            plain: self.voice.through.codec().is_some() && self.sounding.0.through.codec().is_none(),
         });
-    }
-}
-
-/// Gives a piece its gain, gliding from the one before, or fading over from another piece.
-fn mix(out: &mut [Frame], gain: f64, before: Option<Vec<Frame>>, gain_before: f64, lens: impl Fn(&mut [Frame])) {
-    let frames = out.len() as f64;
-    match before {
-        None => {
-            for (index, frame) in out.iter_mut().enumerate() {
-                let gain = gain_before + (gain - gain_before) * index as f64 / frames;
-                *frame = [frame[0] * gain, frame[1] * gain];
-            }
-        }
-        Some(mut before) => {
-            lens(&mut before);
-            for ((index, frame), old) in out.iter_mut().enumerate().zip(before) {
-                let part = index as f64 / frames;
-                let (new, old_gain) = (gain * part, gain_before * (1.0 - part));
-                *frame = [frame[0] * new + old[0] * old_gain, frame[1] * new + old[1] * old_gain];
-            }
-        }
     }
 }
 

@@ -6,10 +6,12 @@ use sheet::Edit;
 use ts_rs::TS;
 
 mod blind;
+mod through;
 mod typescript;
 mod view;
 
 pub use blind::*;
+pub use through::*;
 pub use typescript::as_typescript;
 pub use view::*;
 
@@ -26,21 +28,6 @@ pub struct Hearing {
     pub span_s: Option<(f64, f64)>,
     /// Level of listening.
     pub monitor_db: f64,
-}
-
-/// What a programme is heard through.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, TS)]
-#[serde(rename_all = "kebab-case")]
-#[ts(rename_all = "kebab-case")]
-pub enum Through {
-    /// As it is.
-    Nothing,
-    /// Both channels as one.
-    Mono,
-    /// Only what differs between the channels, in both.
-    Side,
-    /// One small speaker: no bass, no air, one channel.
-    SmallSpeaker,
 }
 
 /// What is heard of the network. It never reaches a print.
@@ -193,6 +180,8 @@ pub struct Now {
     pub heard: Meters,
     /// Gain of matching, without the monitor level.
     pub matched_db: f64,
+    /// Whether the plain sound is heard because what a codec makes of it is not there yet.
+    pub plain: bool,
 }
 
 /// Meters of what is heard since it started or jumped.

@@ -337,6 +337,7 @@ impl Session {
             prints: self.sheet.prints.iter().map(print).collect(),
             references: self.sheet.references.iter().map(|r| r.name.as_str().to_owned()).collect(),
             hearing: self.hearing.clone(),
+            codecs: protocol::codecs(),
             ear: self.ear.clone(),
             findings: self.problems.iter().map(Finding::of).collect(),
             notes: self.notes.clone(),

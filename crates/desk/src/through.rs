@@ -1,4 +1,5 @@
-//! What a programme is heard through: one channel, only the sides, one small speaker. It never reaches a print.
+//! What a programme is heard through: one channel, only the sides, one small speaker. It never reaches a print. What codecs
+//! make of it comes from `decoded`.
 
 use dsp::biquad::{Coefficients, State};
 use units::Frame;
@@ -9,19 +10,6 @@ use crate::protocol::Through;
 const SMALL_SPEAKER_HZ: [f64; 2] = [250.0, 8_000.0];
 /// Quality factors of two second-order sections that make a fourth-order Butterworth filter.
 const BUTTERWORTH_Q: [f64; 2] = [0.541_196_100_146_197, 1.306_562_964_876_377];
-
-impl Through {
-    /// In words, as they follow “through”; none if nothing stands between.
-    #[must_use]
-    pub fn words(self) -> Option<&'static str> {
-        match self {
-            Self::Nothing => None,
-            Self::Mono => Some("mono"),
-            Self::Side => Some("the sides alone"),
-            Self::SmallSpeaker => Some("one small speaker"),
-        }
-    }
-}
 
 /// What stands between the programme and the ear.
 pub struct Lens {
@@ -47,7 +35,7 @@ impl Lens {
     /// Looks at the next frames through it.
     pub fn look(&mut self, through: Through, frames: &mut [Frame]) {
         match through {
-            Through::Nothing => {}
+            Through::Nothing | Through::Codec(_) => {}
             Through::Side => each(frames, |[left, right]| (left - right) / 2.0),
             Through::Mono => each(frames, |[left, right]| (left + right) / 2.0),
             Through::SmallSpeaker => {

@@ -243,3 +243,33 @@ fn a_blind_test_plays_from_memory_and_the_song_goes_on_where_it_was() {
     let pieces = listening.hear(20);
     assert!((4_000..30_000).contains(&pieces[19].at), "the song goes on where it was: {}", pieces[19].at);
 }
+
+#[test]
+fn a_codec_comes_in_behind_the_scenes_and_goes_in_step() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let print = printed(&session);
+    let listening = Listening::to(&session);
+    let plain = Voice { monitor_db: 0.0, ..session.voice() };
+    let through = Voice { through: "mp3 320".parse().expect("a codec"), ..plain };
+    listening.order(Order::Play);
+    listening.hear(130);
+    listening.order(Order::Voice(through));
+    let late = Guard::new(48_000.0).latency_frames() as i64;
+    // The plain sound goes on until the codec is there; no piece is lost, and nothing jumps.
+    let mut pieces = listening.hear(1);
+    while difference(&pieces[pieces.len() - 1..], &print) < 1e-9 {
+        assert!(pieces.len() < 350, "the codec never came");
+        thread::sleep(Duration::from_millis(20));
+        pieces.extend(listening.hear(1));
+    }
+    pieces.extend(listening.hear(20));
+    assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
+    let heard: Vec<Frame> = pieces[pieces.len() - 18..].iter().flat_map(|piece| piece.frames.iter().copied()).collect();
+    let from = usize::try_from(pieces[pieces.len() - 18].at).expect("after the start");
+    let fit = measure::align(&print[from..from + heard.len()], &heard, 2_400).expect("it sounds");
+    assert!(fit.delay_samples.abs() < 0.5 && fit.correlation > 0.8, "in step: {fit:?}");
+    listening.order(Order::Voice(plain));
+    listening.hear(110 + usize::try_from(late / 480).unwrap_or(0));
+    assert!(difference(&listening.hear(10), &print) < 1e-9, "without it, the print again");
+}

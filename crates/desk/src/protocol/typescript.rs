@@ -37,6 +37,7 @@ pub fn as_typescript() -> String {
         Finding::decl(&config),
         Hearing::decl(&config),
         Through::decl(&config),
+        Codec::decl(&config),
         Ear::decl(&config),
         Compared::decl(&config),
         Unknown::decl(&config),

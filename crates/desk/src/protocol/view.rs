@@ -4,7 +4,7 @@ use serde::Serialize;
 use sheet::Step;
 use ts_rs::TS;
 
-use super::{Ear, Hearing};
+use super::{Codec, Ear, Hearing};
 
 /// Everything that the page shows apart from the sound itself.
 #[derive(Clone, Debug, Serialize, TS)]
@@ -21,6 +21,8 @@ pub struct View {
     pub references: Vec<String>,
     /// What is heard, and how.
     pub hearing: Hearing,
+    /// Codecs that it can be heard through.
+    pub codecs: Vec<Codec>,
     /// What is heard of the network.
     pub ear: Ear,
     /// What is wrong with the sheet or worth knowing.

@@ -1,10 +1,11 @@
 // What single keys do. The list that the page shows is this list.
-import { signal } from '@preact/signals';
+import { effect, signal } from '@preact/signals';
 import { alone, ALL, silent, without } from './ear.ts';
 import { mute } from './card/card.tsx';
 import { answer, hearUnknown, testing } from './blind/state.ts';
 import { programmes } from './hearing/programmes.ts';
 import { goToSection, loop } from './hearing/sentence.tsx';
+import { atRate, codecOf, FIRST_KBPS } from './hearing/through.tsx';
 import { neighbour } from './hearing/passage.ts';
 import { ask, hear, listen } from './link.ts';
 import { sayReadings } from './meters/meters.tsx';
@@ -24,6 +25,19 @@ const onNode = (act: (all: View, node: Node) => void) => (all: View): void => {
 };
 
 const through = (which: Through) => (all: View): void => hear({ through: all.hearing.through === which ? 'nothing' : which });
+
+let codec: Through | null = null;
+
+/** The codec that was listened through last; at first the first that there is. */
+function lastCodec(all: View): Through {
+  const [first] = all.codecs;
+  return codec ?? (first ? atRate(first, FIRST_KBPS) : 'nothing');
+}
+
+effect(() => {
+  const hearing = view.value?.hearing;
+  if (hearing && codecOf(view.value?.codecs ?? [], hearing.through)) codec = hearing.through;
+});
 
 /** The processor that the keyboard is in. */
 function heldProcessor(): number {
@@ -45,6 +59,7 @@ export const KEYS: readonly Key[] = [
   { keys: ['o'], shown: 'o', words: 'through mono', act: through('mono') },
   { keys: ['d'], shown: 'd', words: 'the sides alone', act: through('side') },
   { keys: ['k'], shown: 'k', words: 'through one small speaker', act: through('small-speaker') },
+  { keys: ['v'], shown: 'v', words: 'through the codec that was chosen last', act: (all) => hear({ through: codecOf(all.codecs, all.hearing.through) ? 'nothing' : lastCodec(all) }) },
   { keys: ['l'], shown: 'l', words: 'loop this section, or play on', act: (all) => loop(all.hearing.span_s === null) },
   { keys: ['0'], shown: '0', words: 'back to the start of the passage', act: (all) => seek(all.hearing.span_s?.[0] ?? neighbour(all, heardAt.value, -1)) },
   { keys: [','], shown: ',', words: 'the section before', act: (all) => section(all, -1) },

@@ -20,6 +20,8 @@ prints: Array<Print>,
 references: Array<string>,
 /** What is heard, and how. */
 hearing: Hearing,
+/** Codecs that it can be heard through. */
+codecs: Array<Codec>,
 /** What is heard of the network. */
 ear: Ear,
 /** What is wrong with the sheet or worth knowing. */
@@ -218,7 +220,14 @@ through: Through,
 span_s: [number, number] | null,
 /** Level of listening. */
 monitor_db: number, };
-export type Through = "nothing" | "mono" | "side" | "small-speaker";
+export type Through = "nothing" | "mono" | "side" | "small-speaker" | `${string} ${number}`;
+export type Codec = {
+/** Its name here and in the sheet. */
+name: string,
+/** Its name in text. */
+title: string,
+/** Its rates in kilobits a second. */
+kbps: Array<number>, };
 export type Ear = {
 /** Nodes that are heard alone, in their place. */
 alone: Array<string>,
@@ -326,7 +335,9 @@ reductions: Array<[string, number, number]>,
 /** What is heard, ahead of matching and monitor level. */
 heard: Meters,
 /** Gain of matching, without the monitor level. */
-matched_db: number, };
+matched_db: number,
+/** Whether the plain sound is heard because what a codec makes of it is not there yet. */
+plain: boolean, };
 export type Meters = {
 /** Momentary loudness. */
 momentary_lufs: number | null,

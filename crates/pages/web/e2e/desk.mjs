@@ -131,6 +131,22 @@ async function isHeard(page, { mark, heardFor }) {
   figures.dry = /ran dry (once|\d+)/.exec(await page.locator('.meters').innerText())?.[1] ?? 'never';
 }
 
+/** What a codec makes of the song takes the place of the plain sound while it plays, and the sentence says so. */
+async function isEncoded(page) {
+  await page.keyboard.press('v');
+  await page.getByText('plain until it is encoded').waitFor();
+  await page.getByRole('combobox', { name: 'Heard through: rate' }).selectOption('96');
+  await page.keyboard.press('Escape');
+  await page.keyboard.press('0');
+  await page.keyboard.press('Space');
+  await page.getByText('encoded and decoded, in step').waitFor();
+  await look(page, 'codec');
+  await page.keyboard.press('v');
+  await page.getByText('encoded and decoded').waitFor({ state: 'detached' });
+  await page.keyboard.press('Space');
+  await page.waitForFunction(() => document.querySelector('.play')?.textContent === 'Play');
+}
+
 /** A blind test of a print against itself in mono: five rounds, always answered with A. */
 async function isToldApart(page, { mark, heardFor }) {
   await page.keyboard.press('1');
@@ -266,6 +282,7 @@ async function song() {
   await isHeard(heard, ears);
   await isToldApart(heard, ears);
   await ears.keep();
+  await isEncoded(heard);
   // The sheet is printed as it was saved: as it was heard.
   await isPrinted(heard);
   await isWorked(heard);

@@ -4,7 +4,8 @@ import type { JSX } from 'preact';
 import { Choice } from '../../shared/sentence.tsx';
 import { NumberWord } from '../card/number.tsx';
 import { heardInWords } from '../hearing/heard.tsx';
-import { programmes, THROUGH } from '../hearing/programmes.ts';
+import { programmes } from '../hearing/programmes.ts';
+import { ThroughWords } from '../hearing/through.tsx';
 import type { Blind, BlindBefore, Compared, Unknown, View } from '../protocol.ts';
 import { playOrPause } from '../sound/player.ts';
 import { blind, heldBefore, playing, view } from '../state.ts';
@@ -72,12 +73,7 @@ function Sound({ all, label, side, onChange }: Shown): JSX.Element {
         </>
       )}{' '}
       through{' '}
-      <Choice
-        label={`${label}: heard through`}
-        value={side.through}
-        choices={THROUGH}
-        onChoose={(through) => onChange({ ...side, through: through as Compared['through'] })}
-      />
+      <ThroughWords all={all} label={`${label}: heard through`} value={side.through} onChoose={(through) => onChange({ ...side, through })} />
     </>
   );
 }

@@ -1,8 +1,8 @@
 import { expect, it } from 'vitest';
-import type { View } from '../protocol.ts';
+import type { Through, View } from '../protocol.ts';
 import { differ, isPartial, proposed } from './propose.ts';
 
-const view = (through: string, silent: string[]): View =>
+const view = (through: Through, silent: string[]): View =>
   ({ hearing: { programme: 'for approval', through }, ear: { alone: [], silent, without: [] } }) as unknown as View;
 const names = ['for mastering', 'for approval', 'rough mix'];
 

@@ -4,7 +4,7 @@ import type { JSX } from 'preact';
 import { Choice } from '../../shared/sentence.tsx';
 import { hear } from '../link.ts';
 import { asking } from '../blind/state.ts';
-import type { Through, View } from '../protocol.ts';
+import type { View } from '../protocol.ts';
 import { playOrPause, seek } from '../sound/player.ts';
 import { pictures } from '../settings.ts';
 import { beat, heardAt, playing, view } from '../state.ts';
@@ -12,7 +12,8 @@ import { NumberWord } from '../card/number.tsx';
 import { place, steady } from '../words.ts';
 import { Heard } from './heard.tsx';
 import { sectionAt, sectionOf, spanOf } from './passage.ts';
-import { programmes, THROUGH } from './programmes.ts';
+import { programmes } from './programmes.ts';
+import { codecOf, ThroughWords } from './through.tsx';
 import { Places } from './places.tsx';
 
 /** Loops the section that is heard, or plays on. */
@@ -48,8 +49,8 @@ export function ListeningSentence(): JSX.Element | null {
           onChoose={(value) => hear({ matched: value === 'matched' })}
         />
         <Matched />, through{' '}
-        <Choice label="Heard through" value={hearing.through} choices={THROUGH} onChoose={(value) => hear({ through: value as Through })} />
-        , from <Passage all={all} />,{' '}
+        <ThroughWords all={all} label="Heard through" value={hearing.through} onChoose={(through) => hear({ through })} />
+        <Plain all={all} />, from <Passage all={all} />,{' '}
         <Choice
           label="At the end of the passage"
           value={hearing.span_s ? 'loop' : 'on'}
@@ -78,6 +79,13 @@ function Matched(): JSX.Element | null {
   const by = beat.value?.matched_db ?? 0;
   if (!view.value?.hearing.matched) return null;
   return <span class="aside"> ({by === 0 ? 'as printed' : `${steady(by, 1)} LU from as printed`})</span>;
+}
+
+/** What a codec makes of the song is made ahead of the ear, in stretches: until one is there, the plain sound is heard. */
+function Plain({ all }: { all: View }): JSX.Element | null {
+  if (codecOf(all.codecs, all.hearing.through) === null) return null;
+  const isPlain = beat.value === null || beat.value.plain;
+  return <span class="aside"> ({isPlain ? 'plain until it is encoded' : 'encoded and decoded, in step'})</span>;
 }
 
 const here = computed(() => (view.value ? sectionAt(view.value, heardAt.value) : -1));
