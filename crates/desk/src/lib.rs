@@ -3,6 +3,7 @@
 //! - `protocol`: what the page and the desk say to each other;
 //! - `card`: a sheet as sentences with controls in them;
 //! - `session`: the sheet under the hands: edits, undo, saving, what is heard of it;
+//! - `earlier`: what was printed before, to be heard beside it;
 //! - `player`: the thread that computes what is heard;
 //! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
 //! - `through`, `decoded`: what it is heard through;
@@ -14,6 +15,7 @@
 mod blind;
 pub mod card;
 mod decoded;
+mod earlier;
 mod guard;
 mod listeners;
 mod meters;

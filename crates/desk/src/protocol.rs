@@ -18,7 +18,7 @@ pub use view::*;
 /// What is played of what stands at the end: the listening sentence.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, TS)]
 pub struct Hearing {
-    /// Name of a print or reference.
+    /// Name of a print, a reference or a print of before.
     pub programme: String,
     /// Whether all are turned down to the loudness of the quietest.
     pub matched: bool,

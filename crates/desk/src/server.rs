@@ -25,6 +25,7 @@ use crate::weigher::Weigher;
 
 mod blind;
 mod door;
+mod earlier;
 mod files;
 mod sound;
 mod talk;
@@ -76,6 +77,7 @@ pub(crate) struct Shared {
     pub threads: usize,
     pub printing: AtomicBool,
     pub booth: blind::Booth,
+    pub aligning: AtomicBool,
     /// The frame of the song where the player was last.
     pub at: AtomicI64,
 }
@@ -155,6 +157,7 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         threads: setup.threads,
         printing: AtomicBool::new(false),
         booth: blind::Booth::default(),
+        aligning: AtomicBool::new(false),
         at: AtomicI64::new(0),
     });
     let player = Player::new(received, orders, ears(&shared), scene, voice);
@@ -203,6 +206,7 @@ impl Desk {
     pub fn serve(self) -> Result<(), Fault> {
         let Self { runtime, listener, shared, player, .. } = self;
         shared.surveyor.begin();
+        earlier::align(&shared);
         let app = Router::new()
             .route("/", get(files::index))
             .route("/talk", get(talk::connect))

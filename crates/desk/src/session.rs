@@ -10,6 +10,7 @@ use sheet::{Edit, Sheet};
 use units::{Problem, Severity};
 
 use crate::card;
+use crate::earlier::Shelf;
 use crate::listeners;
 use crate::past::Past;
 use crate::protocol::{self, Ear, Finding, Hearing, Through, View};
@@ -35,6 +36,7 @@ pub struct Session {
     sources: Arc<Folder>,
     past: Past,
     notes: Vec<protocol::Note>,
+    shelf: Shelf,
     hearing: Hearing,
     ear: Ear,
     survey: Option<Survey>,
@@ -74,6 +76,7 @@ impl Session {
             sources: sound.sources,
             past: Past::default(),
             notes: listeners::of(path),
+            shelf: Shelf::of(path),
             hearing,
             ear: Ear::default(),
             survey: None,
@@ -336,6 +339,7 @@ impl Session {
             nodes: self.sheet.nodes.iter().map(node).collect(),
             prints: self.sheet.prints.iter().map(print).collect(),
             references: self.sheet.references.iter().map(|r| r.name.as_str().to_owned()).collect(),
+            earlier: self.shelf.all(),
             hearing: self.hearing.clone(),
             codecs: protocol::codecs(),
             ear: self.ear.clone(),

@@ -35,9 +35,11 @@ impl Plan {
         }
     }
 
-    /// Adds a file that plays beside the song, for instance a reference, and returns its step. It changes nothing else.
-    pub fn beside(&mut self, path: &str) -> usize {
-        self.steps.push(Step::of_file(path));
+    /// Adds a file that plays beside the song, for instance a reference, from a frame of the song on, and returns its
+    /// step. It changes nothing else.
+    pub fn beside(&mut self, path: &str, starts_at: i64) -> usize {
+        let feed = Feed::File { path: path.to_owned(), starts_at };
+        self.steps.push(Step { feed, ..Step::of_file(path) });
         self.steps.len() - 1
     }
 

@@ -6,7 +6,7 @@ use engine::Fault;
 use prints::history::{self, Past, PastFile, PastReport};
 
 /// A print of a revision.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Version {
     /// Its name in the sheet.
     pub name: String,
@@ -14,6 +14,8 @@ pub struct Version {
     pub kind: Option<String>,
     /// Its file.
     pub path: PathBuf,
+    /// Its loudness when it was printed; none for silence, or for a file that is not ours.
+    pub integrated_lufs: Option<f64>,
     /// SHA-256 of the file when it was printed, in hexadecimal; none for a file that is not ours, such as a rough mix.
     pub sha256: Option<String>,
 }
@@ -58,6 +60,15 @@ impl Heard {
         history::find(prints, None).map(|(past, report)| Self::of(past, report))
     }
 
+    /// All revisions below the folder of prints that can be read, oldest first.
+    ///
+    /// # Errors
+    /// There is none yet.
+    pub fn all(prints: &Path) -> Result<Vec<Self>, Fault> {
+        let read = |mut past: Past| past.report.take().map(|report| Self::of(past, report));
+        Ok(history::list(prints)?.into_iter().filter_map(read).collect())
+    }
+
     fn of(past: Past, report: PastReport) -> Self {
         let mut versions: Vec<Version> = Vec::new();
         for record in &report.prints {
@@ -94,6 +105,7 @@ fn version_of(folder: &Path, record: &PastFile) -> Version {
         name: record.name.clone(),
         kind: record.kind.clone(),
         path: folder.join(record.file_name()),
+        integrated_lufs: record.measures.integrated_lufs,
         sha256: Some(record.sha256.clone()),
     }
 }

@@ -91,7 +91,7 @@ fn choose(heard: &Heard, prints: &Path, folder: &Path, only: &[String]) -> Resul
     let loaded = prints::load(&prints.join(&heard.revision).join("sheet.toml"))?;
     for reference in loaded.sheet.iter().flat_map(|sheet| &sheet.references) {
         let (name, path) = (reference.name.as_str().to_owned(), folder.join(reference.file.as_str()));
-        all.push(Version { name, kind: None, path, sha256: None });
+        all.push(Version { name, kind: None, path, integrated_lufs: None, sha256: None });
     }
     if only.is_empty() {
         let sheet_prints = |version: &Version| {

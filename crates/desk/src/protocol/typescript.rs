@@ -32,6 +32,7 @@ pub fn as_typescript() -> String {
         Piece::decl(&config),
         Control::decl(&config),
         Takes::decl(&config),
+        Earlier::decl(&config),
         Offer::decl(&config),
         Note::decl(&config),
         Finding::decl(&config),

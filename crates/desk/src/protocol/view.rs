@@ -19,6 +19,8 @@ pub struct View {
     pub prints: Vec<Print>,
     /// Names of references.
     pub references: Vec<String>,
+    /// What was printed before, newest first.
+    pub earlier: Vec<Earlier>,
     /// What is heard, and how.
     pub hearing: Hearing,
     /// Codecs that it can be heard through.
@@ -265,6 +267,19 @@ pub enum Takes {
         /// Path, if one is named.
         value: Option<String>,
     },
+}
+
+/// A print of a past revision.
+#[derive(Clone, Debug, Serialize, TS)]
+pub struct Earlier {
+    /// Its name among the programmes.
+    pub name: String,
+    /// The print.
+    pub print: String,
+    /// The revision: `r002`.
+    pub revision: String,
+    /// What the run was called.
+    pub label: Option<String>,
 }
 
 /// A processor that can be put into a chain.

@@ -104,6 +104,10 @@ struct Job {
 fn begin(shared: &Arc<Shared>, sides: &[Compared; 2], rounds: usize) -> Result<(), Box<Problem>> {
     let x = draw()?;
     let [fewest, most] = ROUNDS;
+    let brought = sides.each_ref().map(|side| shared.session().bring(&side.programme));
+    if brought.contains(&true) {
+        shared.play_scene();
+    }
     let (jobs, span, test) = {
         let session = shared.session();
         let [a, b] = sides.each_ref().map(|side| job(&session, side));

@@ -11,7 +11,7 @@ use axum::response::Response;
 use tokio::sync::broadcast::error::RecvError;
 use units::{Problem, Severity};
 
-use super::{Shared, as_text, blind};
+use super::{Shared, as_text, blind, earlier};
 use crate::player::Order;
 use crate::protocol::{Asked, Finding, Told};
 
@@ -91,14 +91,19 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             shared.order(Order::Seek(frame));
         }
         Asked::Hear { hearing } => {
-            let (voice, span) = {
+            let (brought, voice, span) = {
                 let mut session = shared.session();
                 let before = session.span();
-                session.hear(hearing);
+                let brought = session.hear(hearing);
                 let span = session.span();
-                (session.voice(), (span != before).then_some(span))
+                (brought, session.voice(), (span != before).then_some(span))
             };
-            shared.order(Order::Voice(voice));
+            if brought {
+                shared.play_scene();
+                earlier::align(shared);
+            } else {
+                shared.order(Order::Voice(voice));
+            }
             if let Some(span) = span {
                 shared.order(Order::Loop(span));
             }
@@ -194,17 +199,22 @@ pub(super) async fn watch_file(shared: &Arc<Shared>) {
     let mut tick = tokio::time::interval(LOOK);
     loop {
         tick.tick().await;
-        let (changed, noted) = tokio::task::block_in_place(|| {
+        let (changed, noted, printed) = tokio::task::block_in_place(|| {
             let mut session = shared.session();
             session.keep_unsaved();
-            (session.look_outside(), session.look_at_notes())
+            (session.look_outside(), session.look_at_notes(), session.look_at_prints())
         });
-        if changed {
+        if changed || printed {
             shared.play_scene();
+        }
+        if changed {
             shared.surveyor.begin();
             shared.weigher.again();
         }
-        if changed || noted {
+        if printed {
+            earlier::align(shared);
+        }
+        if changed || noted || printed {
             shared.tell_view();
         }
     }

@@ -3,22 +3,28 @@
 use engine::Port;
 
 use super::{MONITOR_DB, Session};
+use crate::earlier::Earlier;
 use crate::player::Voice;
 use crate::protocol::{Ear, Hearing};
 use crate::take::Scene;
 
 impl Session {
-    /// Hears something, or in another way. What is not there or out of range is put right.
-    pub fn hear(&mut self, hearing: Hearing) {
+    /// Hears something, or in another way. What is not there or out of range is put right. Tells whether the scene is
+    /// another for it.
+    pub fn hear(&mut self, hearing: Hearing) -> bool {
         let end_s = self.plan.print_frames() as f64 / self.plan.rate_hz;
-        let known = self.programmes().any(|name| name == hearing.programme);
-        let programme = if known { hearing.programme } else { self.hearing.programme.clone() };
+        let brought = self.bring(&hearing.programme);
+        let before = self.hearing.programme.clone();
+        let known = |name: &str| self.programmes().any(|other| other == name);
+        let first = || self.programmes().next().unwrap_or_default().to_owned();
+        let programme = [hearing.programme, before].into_iter().find(|name| known(name)).unwrap_or_else(first);
         let [low, high] = MONITOR_DB;
         let monitor_db = if hearing.monitor_db.is_finite() { hearing.monitor_db.clamp(low, high) } else { low };
         let sound = |(from, to): &(f64, f64)| from.is_finite() && to.is_finite() && to - from >= 0.1;
         let span_s = hearing.span_s.filter(sound).map(|(from, to)| (from.max(0.0), to.min(end_s)));
         let span_s = span_s.filter(|(from, to)| to - from >= 0.1);
         self.hearing = Hearing { programme, monitor_db, span_s, ..hearing };
+        brought
     }
 
     /// Hears more or less of the network. Names that are not there are left out.
@@ -75,7 +81,8 @@ impl Session {
         }
         let nodes = self.sheet.nodes.iter().filter_map(|node| step(&node.name)).collect();
         let mut outputs: Vec<usize> = plan.prints.iter().map(|port| port.step).collect();
-        outputs.extend(self.sheet.references.iter().map(|reference| plan.beside(&reference.file)));
+        outputs.extend(self.sheet.references.iter().map(|reference| plan.beside(&reference.file, 0)));
+        outputs.extend(self.shelf.at_hand().map(|print| plan.beside(&print.file, print.starts_at)));
         Scene { outputs, nodes, links: self.links(), sources: self.sources.clone(), plan }
     }
 
@@ -94,18 +101,47 @@ impl Session {
         self.programmes().position(|name| name == programme)
     }
 
+    /// Brings a programme to hand if it was printed before. Tells whether the scene is another for that.
+    pub fn bring(&mut self, programme: &str) -> bool {
+        let is_there = self.programmes().any(|name| name == programme);
+        !is_there && self.shelf.choose(programme)
+    }
+
+    /// A print at hand of which it is not known yet where the song starts in it.
+    #[must_use]
+    pub fn unaligned(&self) -> Option<Earlier> {
+        self.shelf.unaligned()
+    }
+
+    /// The song lies so many frames later in a print of before than it does now, and in all others of its revision.
+    pub fn align_earlier(&mut self, programme: &str, late_frames: i64) {
+        self.shelf.align(programme, late_frames);
+    }
+
+    /// Looks at what was printed. Tells whether that is something else than before.
+    pub fn look_at_prints(&mut self) -> bool {
+        let is_new = self.shelf.look();
+        if is_new {
+            self.hear(self.hearing.clone());
+        }
+        is_new
+    }
+
     /// The gain, 0 or less, that makes a programme as loud as the quietest; 0 while its loudness is not known.
     fn matched_db(&self, programme: &str) -> f64 {
         let Some(survey) = &self.survey else { return 0.0 };
-        let loudness = |name: &str| survey.programmes.iter().find(|p| p.name == name).and_then(|p| p.integrated_lufs);
-        let quietest = survey.programmes.iter().filter_map(|p| p.integrated_lufs).fold(f64::INFINITY, f64::min);
-        loudness(programme).map_or(0.0, |lufs| (quietest - lufs).min(0.0))
+        let surveyed = survey.programmes.iter().map(|programme| (programme.name.as_str(), programme.integrated_lufs));
+        let printed = self.shelf.at_hand().map(|print| (print.programme.as_str(), print.integrated_lufs));
+        let known = || surveyed.clone().chain(printed.clone());
+        let quietest = known().filter_map(|(_, lufs)| lufs).fold(f64::INFINITY, f64::min);
+        known().find(|(name, _)| *name == programme).and_then(|(_, lufs)| lufs).map_or(0.0, |lufs| (quietest - lufs).min(0.0))
     }
 
-    /// Prints, then references.
-    fn programmes(&self) -> impl Iterator<Item = &str> {
+    /// Prints, then references, then what was printed before and is at hand.
+    pub(super) fn programmes(&self) -> impl Iterator<Item = &str> {
         let prints = self.plan.prints.iter().map(|port| port.name.as_str());
-        prints.chain(self.sheet.references.iter().map(|reference| reference.name.as_str()))
+        let references = self.sheet.references.iter().map(|reference| reference.name.as_str());
+        prints.chain(references).chain(self.shelf.at_hand().map(|print| print.programme.as_str()))
     }
 
     /// Every processor of the sheet: node or print and place in its chain; step of the plan and link in it.

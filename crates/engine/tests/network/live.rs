@@ -190,7 +190,7 @@ fn what_is_silenced_is_heard_nowhere() {
 #[test]
 fn a_file_beside_the_song_comes_in_time_with_it() {
     let mut plan = plan(&text(&[]), &songs());
-    let beside = plan.beside("a.wav");
+    let beside = plan.beside("a.wav", 0);
     let mut live = Live::open(&plan, &songs(), &[plan.prints[1].step, beside], (4321, BLOCK)).unwrap();
     assert!(heard(&mut live, 1, 5000, 20_000) == noise(48_000, 3)[5000..25_000]);
 }

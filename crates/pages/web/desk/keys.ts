@@ -3,7 +3,7 @@ import { effect, signal } from '@preact/signals';
 import { alone, ALL, silent, without } from './ear.ts';
 import { mute } from './card/card.tsx';
 import { answer, hearUnknown, testing } from './blind/state.ts';
-import { programmes } from './hearing/programmes.ts';
+import { lastOf, programmes } from './hearing/programmes.ts';
 import { goToSection, loop } from './hearing/sentence.tsx';
 import { atRate, codecOf, FIRST_KBPS } from './hearing/through.tsx';
 import { neighbour } from './hearing/passage.ts';
@@ -54,6 +54,10 @@ export const KEYS: readonly Key[] = [
   { keys: ['1', '2', '3', '4', '5', '6', '7', '8', '9'], shown: '1 to 9', words: 'hear that print or reference', act: (all, key) => {
     const programme = programmes(all)[Number(key) - 1];
     if (programme !== undefined) hear({ programme });
+  } },
+  { keys: ['n'], shown: 'n', words: 'the same print of the last revision, or of now', act: (all) => {
+    const programme = lastOf(all);
+    if (programme !== null) hear({ programme });
   } },
   { keys: ['m'], shown: 'm', words: 'matched loudness, or as printed', act: (all) => hear({ matched: !all.hearing.matched }) },
   { keys: ['o'], shown: 'o', words: 'through mono', act: through('mono') },

@@ -18,6 +18,8 @@ nodes: Array<Node>,
 prints: Array<Print>,
 /** Names of references. */
 references: Array<string>,
+/** What was printed before, newest first. */
+earlier: Array<Earlier>,
 /** What is heard, and how. */
 hearing: Hearing,
 /** Codecs that it can be heard through. */
@@ -174,6 +176,15 @@ options: Array<string>, } | { "kind": "switch",
 value: boolean, } | { "kind": "file",
 /** Path, if one is named. */
 value: string | null, };
+export type Earlier = {
+/** Its name among the programmes. */
+name: string,
+/** The print. */
+print: string,
+/** The revision: `r002`. */
+revision: string,
+/** What the run was called. */
+label: string | null, };
 export type Offer = {
 /** Its name in the sheet. */
 name: string,
@@ -210,7 +221,7 @@ message: string,
 /** What to do. */
 remedy: string, };
 export type Hearing = {
-/** Name of a print or reference. */
+/** Name of a print, a reference or a print of before. */
 programme: string,
 /** Whether all are turned down to the loudness of the quietest. */
 matched: boolean,

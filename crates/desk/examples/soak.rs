@@ -1,0 +1,327 @@
+//! Plays a song of 24 stems through the desk for some minutes, as a page would, and says how well that went: how often
+//! sound ran dry, how long pieces took, what it cost, and whether anything jumped out.
+//!
+//!     soak [MINUTES] [moves]
+//!
+//! With `moves`, hands move levels, take nodes in and out, switch prints and jump about, several times a second.
+
+#![expect(clippy::print_stdout, clippy::unwrap_used, reason = "a tool for its makers: it tells figures, and stops when it cannot go on")]
+
+use std::fmt::Write as _;
+use std::fs;
+use std::net::TcpStream;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use media::{FileFormat, IntegerBits, Metadata, WavSample};
+use serde_json::{Value, json};
+use tungstenite::client::IntoClientRequest;
+use tungstenite::{Message, WebSocket};
+use units::Frame;
+
+const RATE_HZ: usize = 48_000;
+const SECONDS: usize = 30;
+const STEMS: usize = 24;
+/// A piece of 10 ms.
+const PIECE: usize = RATE_HZ / 100;
+/// What the page keeps waiting, at first and at most, and when it starts: `crates/pages/web/desk/sound/queue.ts`.
+const FIRST: usize = RATE_HZ * 60 / 1000;
+const MOST: usize = RATE_HZ / 4;
+/// Below this, levels are silence, out of which sound comes up.
+const SILENT_DBFS: f64 = -60.0;
+/// So long after somebody asked for something, a rise is theirs.
+const ASKED: Duration = Duration::from_millis(1000);
+
+fn main() {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let minutes: f64 = args.iter().find_map(|word| word.parse().ok()).unwrap_or(10.0);
+    let moves = args.iter().any(|word| word == "moves");
+    let folder = tempfile::tempdir().unwrap();
+    write_song(folder.path());
+    let desk = desk::open(&desk::Setup { sheet: folder.path().join("sheet.toml"), port: 0, threads: 1 }).unwrap();
+    let door = Door::open(desk.link().to_owned(), move || desk.serve());
+    let asked = Arc::new(AtomicU64::new(0));
+    let ended = Arc::new(AtomicBool::new(false));
+    let listener = {
+        let (line, asked, ended) = (door.channel("/sound"), asked.clone(), ended.clone());
+        thread::Builder::new().name("listener".to_owned()).spawn(move || listen(line, &asked, &ended)).unwrap()
+    };
+    let before = Cost::now();
+    let effort = {
+        let (talk, ended) = (door.channel("/talk"), ended.clone());
+        thread::Builder::new().name("hands".to_owned()).spawn(move || hands(talk, moves, &asked, &ended)).unwrap()
+    };
+    let started = Instant::now();
+    thread::sleep(Duration::from_secs(20));
+    let settled = Cost::now();
+    thread::sleep(Duration::from_secs_f64((60.0 * minutes - 20.0).max(1.0)));
+    let after = Cost::now();
+    ended.store(true, Ordering::Relaxed);
+    let (heard, effort) = (listener.join().unwrap(), effort.join().unwrap());
+    let secs = started.elapsed().as_secs_f64();
+    println!("{STEMS} stems for {:.1} minutes, {}.", secs / 60.0, if moves { "with moves" } else { "untouched" });
+    println!("load of the machine at the end: {}", fs::read_to_string("/proc/loadavg").unwrap_or_default().trim());
+    println!("sound: {:.1} s heard, ran dry {} times", heard.frames as f64 / RATE_HZ as f64, heard.dry);
+    println!("pieces of 10 ms: {:.1} % of their time on average, {:.0} % at worst", 100.0 * effort.mean(), 100.0 * effort.worst);
+    println!("one core: {:.1} % for the player, {:.1} % for all of the desk", before.player_percent(&after), before.desk_percent(&after));
+    println!("memory: {:.1} MB after 20 s, {:.1} MB at the end", settled.memory_mb, after.memory_mb);
+    println!("worst peak: {:.2} dBFS", units::db_from_gain(heard.peak));
+    println!("worst rise within 50 ms: {:.2} dB unasked, {:.2} dB after a move", heard.worst_rise_db[0], heard.worst_rise_db[1]);
+}
+
+/// Steady noise, so that whatever jumps is the desk's.
+fn write_song(folder: &Path) {
+    let mut sheet = "fairprint = 1\n[song]\ntitle = \"Slack Water\"\nrate_hz = 48000\n".to_owned();
+    for stem in 0..STEMS {
+        let mut state = (stem as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+        let mut next = || {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            0.1 * ((state >> 11) as f64 / (1u64 << 53) as f64 - 0.5)
+        };
+        let noise: Vec<Frame> = (0..SECONDS * RATE_HZ).map(|_| [next(), next()]).collect();
+        let format = FileFormat::Wav(WavSample::Integer(IntegerBits::B24));
+        let path = folder.join(format!("{stem}.wav"));
+        let mut writer = media::create(&path, &format, RATE_HZ as u32, Some(noise.len() as u64), &Metadata::default()).unwrap();
+        writer.write(&noise).unwrap();
+        writer.finish().unwrap();
+        let _ = write!(
+            sheet,
+            "[[stem]]\nname = \"part {stem}\"\nfile = \"{stem}.wav\"\nto = \"group {}\"\nchain = [{{ eq = {{ bands = [{{ shape = \"bell\", hz = {}, gain_db = 3, q = 1 }}] }} }}]\n",
+            stem % 6,
+            100 * (stem + 1)
+        );
+    }
+    for group in 0..6 {
+        let _ = write!(
+            sheet,
+            "[[bus]]\nname = \"group {group}\"\nto = \"mix\"\nsends = [{{ to = \"room\", level_db = -12 }}, {{ to = \"crush\", level_db = -6 }}]\nchain = [{{ compressor = {{ threshold_db = -30 }} }}]\n"
+        );
+    }
+    sheet.push_str("[[bus]]\nname = \"room\"\nto = \"mix\"\nlevel_db = -12\nchain = [{ room = {} }]\n");
+    sheet.push_str("[[bus]]\nname = \"crush\"\nto = \"mix\"\nlevel_db = -12\nchain = [{ compressor = { kind = \"valve\", threshold_db = -36 } }]\n");
+    sheet.push_str("[[bus]]\nname = \"mix\"\n[[print]]\nname = \"for mastering\"\nfrom = \"mix\"\nfiles = [{ format = \"wav\", bits = 24 }]\n");
+    sheet.push_str("[[print]]\nname = \"for approval\"\nfrom = \"mix\"\nchain = [{ tape = {} }, { limiter = { ceiling_dbtp = -1 } }]\nfiles = [{ format = \"wav\", bits = 24 }]\n");
+    fs::write(folder.join("sheet.toml"), sheet).unwrap();
+}
+
+/// The way in.
+struct Door {
+    address: String,
+    cookie: String,
+}
+
+impl Door {
+    /// Serves a desk and comes in by its link.
+    fn open<T: Send + 'static>(link: String, serve: impl FnOnce() -> T + Send + 'static) -> Self {
+        use std::io::{Read, Write};
+        thread::spawn(serve);
+        let (address, key) = link.split_once("/?key=").unwrap();
+        let address = address.trim_start_matches("http://").to_owned();
+        let mut stream = TcpStream::connect(&address).unwrap();
+        write!(stream, "GET /?key={key} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n").unwrap();
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).unwrap();
+        let line = answer.lines().find_map(|line| line.strip_prefix("set-cookie: ")).unwrap();
+        let cookie = line.split(';').next().unwrap().to_owned();
+        Self { address, cookie }
+    }
+
+    fn channel(&self, path: &str) -> WebSocket<TcpStream> {
+        let mut request = format!("ws://{}{path}", self.address).into_client_request().unwrap();
+        request.headers_mut().insert("Cookie", self.cookie.parse().unwrap());
+        let stream = TcpStream::connect(&self.address).unwrap();
+        let (socket, _) = tungstenite::client(request, stream).unwrap();
+        socket.get_ref().set_nonblocking(true).unwrap();
+        socket
+    }
+}
+
+/// The next message, if one is there.
+fn next(socket: &mut WebSocket<TcpStream>) -> Option<Message> {
+    match socket.read() {
+        Ok(message) => Some(message),
+        Err(tungstenite::Error::Io(error)) if error.kind() == std::io::ErrorKind::WouldBlock => None,
+        Err(error) => panic!("{error}"),
+    }
+}
+
+/// What came to the ears.
+#[derive(Default)]
+struct Heard {
+    frames: u64,
+    dry: usize,
+    peak: f64,
+    /// Unasked, and after somebody moved something.
+    worst_rise_db: [f64; 2],
+    levels: Vec<f64>,
+}
+
+impl Heard {
+    /// Takes 10 ms.
+    fn take(&mut self, piece: &[f32], is_asked: bool) {
+        let power = piece.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / piece.len() as f64;
+        self.peak = piece.iter().fold(self.peak, |most, x| most.max(f64::from(x.abs())));
+        let level = units::db_from_power(power).max(SILENT_DBFS);
+        self.levels.push(level);
+        if let [.., first, _, _, _, _, last] = self.levels[..] {
+            let worst = &mut self.worst_rise_db[usize::from(is_asked)];
+            *worst = worst.max(last - first);
+        }
+        if self.levels.len() > 100 {
+            self.levels.drain(..90);
+        }
+    }
+}
+
+/// Listens as the page does, by the clock.
+fn listen(mut line: WebSocket<TcpStream>, asked: &AtomicU64, ended: &AtomicBool) -> Heard {
+    let mut heard = Heard::default();
+    let (mut waiting, mut on_way, mut aim, mut sounding) = (0, 0, FIRST, false);
+    let start = Instant::now();
+    let mut due = start;
+    while !ended.load(Ordering::Relaxed) {
+        while let Some(message) = next(&mut line) {
+            let Message::Binary(bytes) = message else { continue };
+            let samples: Vec<f32> = bytes[16..].as_chunks::<4>().0.iter().map(|bytes| f32::from_le_bytes(*bytes)).collect();
+            let at = start.elapsed().as_millis() as u64;
+            let last = asked.load(Ordering::Relaxed);
+            heard.take(&samples, last > 0 && at.saturating_sub(last) < ASKED.as_millis() as u64);
+            (waiting, on_way) = (waiting + samples.len() / 2, on_way.saturating_sub(samples.len() / 2));
+        }
+        sounding |= waiting * 10 >= aim * 6;
+        // The sound card takes 128 frames at a time.
+        while due.elapsed() >= Duration::from_secs_f64(128.0 / RATE_HZ as f64) {
+            due += Duration::from_secs_f64(128.0 / RATE_HZ as f64);
+            if sounding && waiting < 128 {
+                (heard.dry, sounding, aim) = (heard.dry + 1, false, (aim * 3 / 2).min(MOST));
+            } else if sounding {
+                waiting -= 128;
+                heard.frames += 128;
+            }
+        }
+        let missing = aim.saturating_sub(waiting + on_way);
+        if missing >= PIECE {
+            line.send(Message::Text(json!({ "frames": missing }).to_string().into())).unwrap();
+            on_way += missing;
+        }
+        thread::sleep(Duration::from_millis(1));
+    }
+    heard
+}
+
+/// How long pieces took, as parts of their time.
+#[derive(Default)]
+struct Effort {
+    sum: f64,
+    reports: usize,
+    worst: f64,
+}
+
+impl Effort {
+    fn mean(&self) -> f64 {
+        self.sum / self.reports.max(1) as f64
+    }
+}
+
+/// Plays, loops, and moves things about if it is to.
+fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: &AtomicBool) -> Effort {
+    let mut effort = Effort::default();
+    let start = Instant::now();
+    let mut say = |talk: &mut WebSocket<TcpStream>, what: Value| {
+        asked.store(start.elapsed().as_millis() as u64, Ordering::Relaxed);
+        talk.send(Message::Text(what.to_string().into())).unwrap();
+    };
+    let mut hearing = json!({ "programme": "for mastering", "matched": true, "through": "nothing", "span_s": [0.0, 29.5], "monitor_db": -18.0 });
+    say(&mut talk, json!({ "ask": "hear", "hearing": hearing }));
+    say(&mut talk, json!({ "ask": "play" }));
+    let mut lot = 12_345_u64;
+    let mut draw = |below: u64| {
+        lot = lot.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (lot >> 33) % below
+    };
+    let mut next_move = start + Duration::from_secs(5);
+    while !ended.load(Ordering::Relaxed) {
+        while let Some(message) = next(&mut talk) {
+            let Message::Text(text) = message else { continue };
+            let told: Value = serde_json::from_str(&text).unwrap();
+            if let (Some(mean), Some(worst)) = (told["now"]["effort"][0].as_f64(), told["now"]["effort"][1].as_f64()) {
+                effort.sum += mean;
+                effort.reports += 1;
+                effort.worst = effort.worst.max(worst);
+            }
+            if told["tell"] == "refused" {
+                println!("refused: {}", told["finding"]["message"]);
+            }
+        }
+        if moves && Instant::now() > next_move {
+            next_move += Duration::from_millis(200 + draw(600));
+            let stem = draw(STEMS as u64);
+            let what = match draw(8) {
+                0..=3 => {
+                    let path = json!(["stem", format!("part {stem}"), "level_db"]);
+                    let value = -(draw(120) as f64) / 10.0;
+                    json!({ "ask": "edit", "edits": [{ "edit": "set", "path": path, "value": value }], "words": "level", "goes_on": false })
+                }
+                4 => json!({ "ask": "seek", "to_s": draw(28) }),
+                5 => json!({ "ask": "listen", "ear": { "alone": [], "silent": [format!("part {stem}")], "without": [[format!("group {}", stem % 6), 0]] } }),
+                6 => json!({ "ask": "listen", "ear": { "alone": [], "silent": [], "without": [] } }),
+                _ => {
+                    hearing["programme"] = json!(["for mastering", "for approval"][draw(2) as usize]);
+                    hearing["through"] = json!(["nothing", "mono", "small-speaker", "mp3 128"][draw(4) as usize]);
+                    json!({ "ask": "hear", "hearing": hearing })
+                }
+            };
+            say(&mut talk, what);
+        }
+        thread::sleep(Duration::from_millis(5));
+    }
+    effort
+}
+
+/// What the process has cost so far.
+struct Cost {
+    at: Instant,
+    player_ticks: f64,
+    desk_ticks: f64,
+    memory_mb: f64,
+}
+
+/// Ticks of the kernel's clock for processes in a second: `USER_HZ` of Linux.
+const TICKS: f64 = 100.0;
+
+impl Cost {
+    fn now() -> Self {
+        let (mut player_ticks, mut desk_ticks) = (0.0, 0.0);
+        let tasks = fs::read_dir("/proc/self/task").into_iter().flatten().flatten();
+        for task in tasks {
+            let Ok(stat) = fs::read_to_string(task.path().join("stat")) else { continue };
+            let Some((name, rest)) = stat.rsplit_once(')') else { continue };
+            let fields: Vec<f64> = rest.split_whitespace().filter_map(|field| field.parse().ok()).collect();
+            // After the name and the state: user time is field 14 of the line, system time field 15.
+            let ticks = fields[10] + fields[11];
+            if name.ends_with("(player") {
+                player_ticks += ticks;
+            }
+            if !name.ends_with("(listener") && !name.ends_with("(hands") {
+                desk_ticks += ticks;
+            }
+        }
+        let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+        let resident = status.lines().find_map(|line| line.strip_prefix("VmRSS:")?.split_whitespace().next()?.parse().ok());
+        Self { at: Instant::now(), player_ticks, desk_ticks, memory_mb: resident.unwrap_or(0.0) / 1024.0 }
+    }
+
+    fn player_percent(&self, after: &Self) -> f64 {
+        (after.player_ticks - self.player_ticks) / TICKS / (after.at - self.at).as_secs_f64() * 100.0
+    }
+
+    /// Threads that have ended meanwhile are not in it.
+    fn desk_percent(&self, after: &Self) -> f64 {
+        (after.desk_ticks - self.desk_ticks) / TICKS / (after.at - self.at).as_secs_f64() * 100.0
+    }
+}

@@ -1,0 +1,191 @@
+//! How much sound the ears have had at the desk: an estimate, once somebody has read a sound level meter in the room.
+//!
+//! The meter's reading, in dBA at the ears, stands beside the loudness that played then; from then on the loudness of what
+//! plays says how loud it is. Loudness is weighted by K, not by A, so that the estimate is good to some decibels, and
+//! better for music like that which was measured.
+//!
+//! - A day: NIOSH, "Criteria for a recommended standard: occupational noise exposure" (DHHS 98-126, 1998): 85 dBA for 8
+//!   hours, half the time for each 3 dB more; the dose is the sum of each time over the time allowed at its level.
+//! - Eight hours: Directive 2003/10/EC, article 3: the daily exposure level, with action values of 80 and 85 dB(A) and a
+//!   limit of 87.
+//! - A week: Rec. ITU-T H.870 (WHO-ITU): 80 dBA for 40 hours, by energy.
+
+/// NIOSH: the level that may be heard for a working day, that day, and the exchange rate.
+const DAY_DBA: f64 = 85.0;
+const DAY_SECS: f64 = 8.0 * 3600.0;
+const EXCHANGE_DB: f64 = 3.0;
+/// Directive 2003/10/EC: lower and upper action value, and the limit.
+const ACTION_DBA: [f64; 3] = [80.0, 85.0, 87.0];
+/// H.870: the level that may be heard for 40 hours a week.
+const WEEK_DBA: f64 = 80.0;
+const WEEK_SECS: f64 = 40.0 * 3600.0;
+/// Readings that a meter at somebody's ears can have.
+pub const READINGS_DBA: [f64; 2] = [40.0, 120.0];
+
+/// Seconds at a level that make a full day's dose.
+#[must_use]
+pub fn allowed_secs(dba: f64) -> f64 {
+    DAY_SECS / libm::exp2((dba - DAY_DBA) / EXCHANGE_DB)
+}
+
+/// What was heard.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Exposure {
+    /// What is to be added to a loudness in LUFS for a level in dBA at the ears.
+    room_db: Option<f64>,
+    secs: f64,
+    /// Parts of a day's dose.
+    dose: f64,
+    /// Energy in units of that of 0 dBA for a second.
+    energy: f64,
+    now_dba: Option<f64>,
+}
+
+impl Exposure {
+    /// A sound level meter reads so many dBA while this loudness plays.
+    pub fn measured(&mut self, dba: f64, played_lufs: f64) {
+        let [low, high] = READINGS_DBA;
+        self.room_db = Some(dba.clamp(low, high) - played_lufs);
+    }
+
+    /// Nobody has measured.
+    pub fn forget_room(&mut self) {
+        *self = Self::default();
+    }
+
+    /// A loudness plays for some seconds.
+    pub fn hear(&mut self, played_lufs: Option<f64>, secs: f64) {
+        let Some(room_db) = self.room_db else { return };
+        self.secs += secs;
+        self.now_dba = played_lufs.map(|lufs| lufs + room_db);
+        if let Some(dba) = self.now_dba {
+            self.add(dba, secs);
+        }
+    }
+
+    fn add(&mut self, dba: f64, secs: f64) {
+        self.dose += secs / allowed_secs(dba);
+        self.energy += secs * units::power_from_db(dba);
+    }
+
+    /// Parts of a day's dose: 1 is all of it.
+    #[must_use]
+    pub fn dose(&self) -> f64 {
+        self.dose
+    }
+
+    /// The level that would give the same energy in eight hours.
+    #[must_use]
+    pub fn level_over_day_dba(&self) -> Option<f64> {
+        (self.energy > 0.0).then(|| units::db_from_power(self.energy / DAY_SECS))
+    }
+
+    /// Parts of what a week allows.
+    #[must_use]
+    pub fn week(&self) -> f64 {
+        self.energy / (WEEK_SECS * units::power_from_db(WEEK_DBA))
+    }
+
+    /// Whether somebody has measured.
+    #[must_use]
+    pub fn is_known(&self) -> bool {
+        self.room_db.is_some()
+    }
+
+    /// What there is to say, in sentences; none while nobody has measured.
+    #[must_use]
+    pub fn sentence(&self) -> Option<String> {
+        self.room_db?;
+        let now = match self.now_dba {
+            Some(dba) => format!("At your ears it is about {dba:.0} dBA now. "),
+            None => String::new(),
+        };
+        let Some(day_dba) = self.level_over_day_dba() else { return Some(format!("{now}Nothing was heard since you measured.")) };
+        let heard = format!(
+            "In {} at this desk you have heard {} of a day’s dose (85 dBA for 8 hours, NIOSH), {day_dba:.0} dBA taken over 8 hours \
+             (the rules of Europe act from 80), and {} of what a week allows (80 dBA for 40 hours, WHO and ITU).",
+            duration(self.secs),
+            percent(self.dose),
+            percent(self.week())
+        );
+        let left = (1.0 - self.dose).max(0.0) * self.now_dba.map_or(0.0, allowed_secs);
+        let [lower, upper, limit] = ACTION_DBA;
+        let advice = match day_dba {
+            _ if self.dose >= 1.0 || day_dba >= limit => " That is a whole day’s: stop for today.".to_owned(),
+            x if x >= upper => " Turn it down, and rest: most of a day’s is used.".to_owned(),
+            x if x >= lower => " Rest your ears for a while.".to_owned(),
+            _ if left > 0.0 && left < DAY_SECS => format!(" At this level the rest of it lasts {}.", duration(left)),
+            _ => String::new(),
+        };
+        Some(format!("{now}{heard}{advice}"))
+    }
+}
+
+fn percent(part: f64) -> String {
+    match 100.0 * part {
+        x if x < 1.0 => "less than 1 %".to_owned(),
+        x => format!("{x:.0} %"),
+    }
+}
+
+/// Seconds in words: `1 h 12 min`.
+fn duration(secs: f64) -> String {
+    let minutes = (secs / 60.0) as u64;
+    match (minutes / 60, minutes % 60) {
+        (0, 0) => "less than a minute".to_owned(),
+        (0, minutes) => format!("{minutes} min"),
+        (hours, 0) => format!("{hours} h"),
+        (hours, minutes) => format!("{hours} h {minutes} min"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Heard at each level for so many hours, in steps of a second.
+    fn heard(parts: &[(f64, f64)]) -> Exposure {
+        let mut exposure = Exposure::default();
+        exposure.measured(80.0, -20.0);
+        for (dba, hours) in parts {
+            (0..(hours * 3600.0) as usize).for_each(|_| exposure.hear(Some(dba - 100.0), 1.0));
+        }
+        exposure
+    }
+
+    #[test]
+    fn times_are_those_of_the_table_of_niosh() {
+        // DHHS 98-126, table 1-1: minutes at a level.
+        for (dba, minutes) in [(82.0, 960.0), (85.0, 480.0), (88.0, 240.0), (91.0, 120.0), (94.0, 60.0), (97.0, 30.0), (100.0, 15.0), (103.0, 7.5), (106.0, 3.75)] {
+            assert!((allowed_secs(dba) / 60.0 - minutes).abs() < 1e-9, "{dba}");
+        }
+        // Worked after its equation: 2 h at 88, 1 h at 94 and 5 h at 80 dBA are 50 + 100 + 19.69 %.
+        let dose = heard(&[(88.0, 2.0), (94.0, 1.0), (80.0, 5.0)]).dose();
+        assert!((100.0 * dose - 169.69).abs() < 0.01, "{dose}");
+    }
+
+    #[test]
+    fn eight_hours_and_a_week_are_those_of_the_directive_and_of_h_870() {
+        // L_EX,8h = L + 10 lg(T / 8 h): 4 h at 88 dB(A) are 84.99.
+        let day = heard(&[(88.0, 4.0)]).level_over_day_dba().expect("it sounded");
+        assert!((day - 84.99).abs() < 0.005, "{day}");
+        // H.870, hours a week: 80 dBA 40, 83 dBA 20.05, 89 dBA 5.04, 95 dBA 1.26.
+        for (dba, hours) in [(80.0, 40.0), (83.0, 20.05), (89.0, 5.04), (95.0, 1.26)] {
+            let week = heard(&[(dba, hours)]).week();
+            assert!((week - 1.0).abs() < 0.005, "{dba}: {week}");
+        }
+    }
+
+    #[test]
+    fn nothing_is_said_before_somebody_has_measured() {
+        let mut exposure = Exposure::default();
+        exposure.hear(Some(-14.0), 3600.0);
+        assert_eq!((exposure.sentence(), exposure.dose()), (None, 0.0));
+        let said = heard(&[(79.0, 1.2)]).sentence().expect("somebody has");
+        assert!(said.starts_with("At your ears it is about 79 dBA now. In 1 h 12 min at this desk you have heard 4 % of a day’s dose"), "{said}");
+        assert!(heard(&[(94.0, 1.0)]).sentence().expect("somebody has").ends_with("stop for today."));
+        exposure.measured(500.0, -20.0);
+        exposure.hear(Some(-20.0), 1.0);
+        assert!(exposure.sentence().expect("somebody has").contains("120 dBA"));
+    }
+}

@@ -1,0 +1,55 @@
+//! Where the song starts in past revisions: found behind the scenes, by aligning a print of theirs with the same print now.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
+
+use super::Shared;
+use crate::passage;
+use crate::protocol::{Ear, Through};
+
+/// The stretch that is aligned, and how far a start is looked for.
+const STRETCH_S: f64 = 12.0;
+const FARTHEST_S: f64 = 4.0;
+/// Where in the song it lies: past its beginning, where most songs have all their parts.
+const PART: f64 = 0.4;
+/// Below this correlation two prints are taken as different recordings, and left where they are. Common practice, no source.
+const LEAST_CORRELATION: f64 = 0.3;
+
+/// Aligns what is at hand and was not aligned yet, on a thread of its own.
+pub(super) fn align(shared: &Arc<Shared>) {
+    if shared.aligning.swap(true, Ordering::SeqCst) {
+        return;
+    }
+    let shared = shared.clone();
+    thread::spawn(move || {
+        while align_one(&shared).is_some() {}
+        shared.aligning.store(false, Ordering::SeqCst);
+    });
+}
+
+/// Aligns one revision; none if there is nothing to do.
+fn align_one(shared: &Shared) -> Option<()> {
+    let (scene, ways, programme, from) = {
+        let session = shared.session();
+        let earlier = session.unaligned()?;
+        let now = session.output(&earlier.print).unwrap_or(0);
+        let ways = [now, session.output(&earlier.programme)?].map(|output| (output, Through::Nothing));
+        let scene = session.scene_of(&Ear::default());
+        let from = (PART * scene.plan.song_frames as f64) as i64;
+        (Arc::new(scene), ways, earlier.programme, from)
+    };
+    let frames = |secs: f64| usize::try_from(units::frames_from_secs(secs, scene.plan.rate_hz)).unwrap_or(0);
+    let heard = passage::render(&scene, &ways, (from, frames(STRETCH_S)), &AtomicBool::new(false));
+    let fit = match heard {
+        Ok(Some(heard)) => measure::align(&heard[0], &heard[1], frames(FARTHEST_S)),
+        // What cannot be read is told of when it is played.
+        _ => None,
+    };
+    let late = fit.filter(|fit| fit.correlation >= LEAST_CORRELATION).map_or(0, |fit| fit.delay_samples.round() as i64);
+    shared.session().align_earlier(&programme, late);
+    if late != 0 {
+        shared.play_scene();
+    }
+    Some(())
+}
