@@ -5,7 +5,11 @@
 //!
 //! With `moves`, hands move levels, take nodes in and out, switch prints and jump about, several times a second.
 
-#![expect(clippy::print_stdout, clippy::unwrap_used, reason = "a tool for its makers: it tells figures, and stops when it cannot go on")]
+#![expect(
+    clippy::print_stdout,
+    clippy::unwrap_used,
+    reason = "a tool for its makers: it tells figures, and stops when it cannot go on"
+)]
 
 use std::fmt::Write as _;
 use std::fs;
@@ -16,7 +20,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use media::{FileFormat, IntegerBits, Metadata, WavSample};
+use media::{FileFormat, Metadata, WavSample};
 use serde_json::{Value, json};
 use tungstenite::client::IntoClientRequest;
 use tungstenite::{Message, WebSocket};
@@ -65,11 +69,22 @@ fn main() {
     println!("{STEMS} stems for {:.1} minutes, {}.", secs / 60.0, if moves { "with moves" } else { "untouched" });
     println!("load of the machine at the end: {}", fs::read_to_string("/proc/loadavg").unwrap_or_default().trim());
     println!("sound: {:.1} s heard, ran dry {} times", heard.frames as f64 / RATE_HZ as f64, heard.dry);
-    println!("pieces of 10 ms: {:.1} % of their time on average, {:.0} % at worst", 100.0 * effort.mean(), 100.0 * effort.worst);
-    println!("one core: {:.1} % for the player, {:.1} % for all of the desk", before.player_percent(&after), before.desk_percent(&after));
+    println!(
+        "pieces of 10 ms: {:.1} % of their time on average, {:.0} % at worst",
+        100.0 * effort.mean(),
+        100.0 * effort.worst
+    );
+    println!(
+        "one core: {:.1} % for the player, {:.1} % for all of the desk",
+        before.player_percent(&after),
+        before.desk_percent(&after)
+    );
     println!("memory: {:.1} MB after 20 s, {:.1} MB at the end", settled.memory_mb, after.memory_mb);
     println!("worst peak: {:.2} dBFS", units::db_from_gain(heard.peak));
-    println!("worst rise within 50 ms: {:.2} dB unasked, {:.2} dB after a move", heard.worst_rise_db[0], heard.worst_rise_db[1]);
+    println!(
+        "worst rise within 50 ms: {:.2} dB unasked, {:.2} dB after a move",
+        heard.worst_rise_db[0], heard.worst_rise_db[1]
+    );
 }
 
 /// Steady noise, so that whatever jumps is the desk's.
@@ -84,9 +99,10 @@ fn write_song(folder: &Path) {
             0.1 * ((state >> 11) as f64 / (1u64 << 53) as f64 - 0.5)
         };
         let noise: Vec<Frame> = (0..SECONDS * RATE_HZ).map(|_| [next(), next()]).collect();
-        let format = FileFormat::Wav(WavSample::Integer(IntegerBits::B24));
+        let format = FileFormat::Wav(WavSample::Int24);
         let path = folder.join(format!("{stem}.wav"));
-        let mut writer = media::create(&path, &format, RATE_HZ as u32, Some(noise.len() as u64), &Metadata::default()).unwrap();
+        let mut writer =
+            media::create(&path, &format, RATE_HZ as u32, Some(noise.len() as u64), &Metadata::default()).unwrap();
         writer.write(&noise).unwrap();
         writer.finish().unwrap();
         let _ = write!(
@@ -164,11 +180,14 @@ struct Heard {
 impl Heard {
     /// Takes 10 ms.
     fn take(&mut self, piece: &[f32], is_asked: bool) {
-        let power = piece.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / piece.len() as f64;
+        let power = piece.iter().map(|x| f64::from(x * x)).sum::<f64>() / piece.len() as f64;
         self.peak = piece.iter().fold(self.peak, |most, x| most.max(f64::from(x.abs())));
         let level = units::db_from_power(power).max(SILENT_DBFS);
         self.levels.push(level);
-        if let [.., first, _, _, _, _, last] = self.levels[..] {
+        // What comes up out of silence has no level to rise from.
+        if let [.., first, _, _, _, _, last] = self.levels[..]
+            && first > SILENT_DBFS
+        {
             let worst = &mut self.worst_rise_db[usize::from(is_asked)];
             *worst = worst.max(last - first);
         }
@@ -181,13 +200,14 @@ impl Heard {
 /// Listens as the page does, by the clock.
 fn listen(mut line: WebSocket<TcpStream>, asked: &AtomicU64, ended: &AtomicBool) -> Heard {
     let mut heard = Heard::default();
-    let (mut waiting, mut on_way, mut aim, mut sounding) = (0, 0, FIRST, false);
+    let (mut waiting, mut on_way, mut aim, mut sounding) = (0_usize, 0_usize, FIRST, false);
     let start = Instant::now();
     let mut due = start;
     while !ended.load(Ordering::Relaxed) {
         while let Some(message) = next(&mut line) {
             let Message::Binary(bytes) = message else { continue };
-            let samples: Vec<f32> = bytes[16..].as_chunks::<4>().0.iter().map(|bytes| f32::from_le_bytes(*bytes)).collect();
+            let samples: Vec<f32> =
+                bytes[16..].as_chunks::<4>().0.iter().map(|bytes| f32::from_le_bytes(*bytes)).collect();
             let at = start.elapsed().as_millis() as u64;
             let last = asked.load(Ordering::Relaxed);
             heard.take(&samples, last > 0 && at.saturating_sub(last) < ASKED.as_millis() as u64);
@@ -232,7 +252,7 @@ impl Effort {
 fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: &AtomicBool) -> Effort {
     let mut effort = Effort::default();
     let start = Instant::now();
-    let mut say = |talk: &mut WebSocket<TcpStream>, what: Value| {
+    let say = |talk: &mut WebSocket<TcpStream>, what: Value| {
         asked.store(start.elapsed().as_millis() as u64, Ordering::Relaxed);
         talk.send(Message::Text(what.to_string().into())).unwrap();
     };
@@ -268,7 +288,9 @@ fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: 
                     json!({ "ask": "edit", "edits": [{ "edit": "set", "path": path, "value": value }], "words": "level", "goes_on": false })
                 }
                 4 => json!({ "ask": "seek", "to_s": draw(28) }),
-                5 => json!({ "ask": "listen", "ear": { "alone": [], "silent": [format!("part {stem}")], "without": [[format!("group {}", stem % 6), 0]] } }),
+                5 => {
+                    json!({ "ask": "listen", "ear": { "alone": [], "silent": [format!("part {stem}")], "without": [[format!("group {}", stem % 6), 0]] } })
+                }
                 6 => json!({ "ask": "listen", "ear": { "alone": [], "silent": [], "without": [] } }),
                 _ => {
                     hearing["programme"] = json!(["for mastering", "for approval"][draw(2) as usize]);
@@ -312,7 +334,8 @@ impl Cost {
             }
         }
         let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
-        let resident = status.lines().find_map(|line| line.strip_prefix("VmRSS:")?.split_whitespace().next()?.parse().ok());
+        let resident =
+            status.lines().find_map(|line| line.strip_prefix("VmRSS:")?.split_whitespace().next()?.parse().ok());
         Self { at: Instant::now(), player_ticks, desk_ticks, memory_mb: resident.unwrap_or(0.0) / 1024.0 }
     }
 

@@ -135,7 +135,8 @@ impl Shelf {
             revision: revision.name.clone(),
             label: revision.label.clone(),
         };
-        let each = self.revisions.iter().flat_map(|revision| revision.prints.iter().map(move |print| (revision, print)));
+        let each =
+            self.revisions.iter().flat_map(|revision| revision.prints.iter().map(move |print| (revision, print)));
         each.map(shown).collect()
     }
 }

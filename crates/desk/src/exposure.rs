@@ -10,6 +10,10 @@
 //!   limit of 87.
 //! - A week: Rec. ITU-T H.870 (WHO-ITU): 80 dBA for 40 hours, by energy.
 
+use units::{Problem, Severity};
+
+use crate::protocol::Now;
+
 /// NIOSH: the level that may be heard for a working day, that day, and the exchange rate.
 const DAY_DBA: f64 = 85.0;
 const DAY_SECS: f64 = 8.0 * 3600.0;
@@ -26,6 +30,12 @@ pub const READINGS_DBA: [f64; 2] = [40.0, 120.0];
 #[must_use]
 pub fn allowed_secs(dba: f64) -> f64 {
     DAY_SECS / libm::exp2((dba - DAY_DBA) / EXCHANGE_DB)
+}
+
+/// Power of a level, against that of 0 dB.
+fn power(db: f64) -> f64 {
+    let gain = units::gain_from_db(db);
+    gain * gain
 }
 
 /// What was heard.
@@ -48,11 +58,6 @@ impl Exposure {
         self.room_db = Some(dba.clamp(low, high) - played_lufs);
     }
 
-    /// Nobody has measured.
-    pub fn forget_room(&mut self) {
-        *self = Self::default();
-    }
-
     /// A loudness plays for some seconds.
     pub fn hear(&mut self, played_lufs: Option<f64>, secs: f64) {
         let Some(room_db) = self.room_db else { return };
@@ -65,13 +70,7 @@ impl Exposure {
 
     fn add(&mut self, dba: f64, secs: f64) {
         self.dose += secs / allowed_secs(dba);
-        self.energy += secs * units::power_from_db(dba);
-    }
-
-    /// Parts of a day's dose: 1 is all of it.
-    #[must_use]
-    pub fn dose(&self) -> f64 {
-        self.dose
+        self.energy += secs * power(dba);
     }
 
     /// The level that would give the same energy in eight hours.
@@ -83,13 +82,7 @@ impl Exposure {
     /// Parts of what a week allows.
     #[must_use]
     pub fn week(&self) -> f64 {
-        self.energy / (WEEK_SECS * units::power_from_db(WEEK_DBA))
-    }
-
-    /// Whether somebody has measured.
-    #[must_use]
-    pub fn is_known(&self) -> bool {
-        self.room_db.is_some()
+        self.energy / (WEEK_SECS * power(WEEK_DBA))
     }
 
     /// What there is to say, in sentences; none while nobody has measured.
@@ -100,7 +93,9 @@ impl Exposure {
             Some(dba) => format!("At your ears it is about {dba:.0} dBA now. "),
             None => String::new(),
         };
-        let Some(day_dba) = self.level_over_day_dba() else { return Some(format!("{now}Nothing was heard since you measured.")) };
+        let Some(day_dba) = self.level_over_day_dba() else {
+            return Some(format!("{now}Nothing was heard since you measured."));
+        };
         let heard = format!(
             "In {} at this desk you have heard {} of a day’s dose (85 dBA for 8 hours, NIOSH), {day_dba:.0} dBA taken over 8 hours \
              (the rules of Europe act from 80), and {} of what a week allows (80 dBA for 40 hours, WHO and ITU).",
@@ -121,10 +116,60 @@ impl Exposure {
     }
 }
 
+/// The room with its ears: what was heard in it, and what plays now.
+#[derive(Default)]
+pub struct Room {
+    exposure: Exposure,
+    played_lufs: Option<f64>,
+    reports: usize,
+}
+
+/// Seconds between two reports of the player while it plays, and reports between two readings.
+const REPORT_SECS: f64 = 0.05;
+const READING: usize = 40;
+
+impl Room {
+    /// Takes a report of the player. Tells whether there is something new to say.
+    pub fn hear(&mut self, now: &Now) -> bool {
+        let (momentary_lufs, short_term_lufs) = now.played;
+        self.played_lufs = short_term_lufs.filter(|_| now.playing);
+        if !now.playing || self.exposure.room_db.is_none() {
+            return false;
+        }
+        self.exposure.hear(momentary_lufs, REPORT_SECS);
+        self.reports += 1;
+        self.reports.is_multiple_of(READING)
+    }
+
+    /// A sound level meter reads so many dBA now; none forgets all.
+    ///
+    /// # Errors
+    /// Nothing plays that it could have read.
+    pub fn measure(&mut self, dba: Option<f64>) -> Result<(), Box<Problem>> {
+        let Some(dba) = dba.filter(|dba| dba.is_finite()) else {
+            self.exposure = Exposure::default();
+            return Ok(());
+        };
+        let Some(played_lufs) = self.played_lufs else {
+            let message = "Nothing plays that a sound level meter could read.".to_owned();
+            let remedy = "Play a loud passage for some seconds, and read the meter meanwhile.".to_owned();
+            return Err(Box::new(Problem::new(Severity::Note, "nothing-plays", "monitor level", message, remedy)));
+        };
+        self.exposure.measured(dba, played_lufs);
+        Ok(())
+    }
+
+    /// What was heard in it.
+    #[must_use]
+    pub fn exposure(&self) -> &Exposure {
+        &self.exposure
+    }
+}
+
 fn percent(part: f64) -> String {
     match 100.0 * part {
-        x if x < 1.0 => "less than 1 %".to_owned(),
-        x => format!("{x:.0} %"),
+        x if x < 1.0 => "less than 1%".to_owned(),
+        x => format!("{x:.0}%"),
     }
 }
 
@@ -156,11 +201,21 @@ mod tests {
     #[test]
     fn times_are_those_of_the_table_of_niosh() {
         // DHHS 98-126, table 1-1: minutes at a level.
-        for (dba, minutes) in [(82.0, 960.0), (85.0, 480.0), (88.0, 240.0), (91.0, 120.0), (94.0, 60.0), (97.0, 30.0), (100.0, 15.0), (103.0, 7.5), (106.0, 3.75)] {
+        for (dba, minutes) in [
+            (82.0, 960.0),
+            (85.0, 480.0),
+            (88.0, 240.0),
+            (91.0, 120.0),
+            (94.0, 60.0),
+            (97.0, 30.0),
+            (100.0, 15.0),
+            (103.0, 7.5),
+            (106.0, 3.75),
+        ] {
             assert!((allowed_secs(dba) / 60.0 - minutes).abs() < 1e-9, "{dba}");
         }
         // Worked after its equation: 2 h at 88, 1 h at 94 and 5 h at 80 dBA are 50 + 100 + 19.69 %.
-        let dose = heard(&[(88.0, 2.0), (94.0, 1.0), (80.0, 5.0)]).dose();
+        let dose = heard(&[(88.0, 2.0), (94.0, 1.0), (80.0, 5.0)]).dose;
         assert!((100.0 * dose - 169.69).abs() < 0.01, "{dose}");
     }
 
@@ -180,12 +235,33 @@ mod tests {
     fn nothing_is_said_before_somebody_has_measured() {
         let mut exposure = Exposure::default();
         exposure.hear(Some(-14.0), 3600.0);
-        assert_eq!((exposure.sentence(), exposure.dose()), (None, 0.0));
+        assert_eq!((exposure.sentence(), exposure.dose), (None, 0.0));
         let said = heard(&[(79.0, 1.2)]).sentence().expect("somebody has");
-        assert!(said.starts_with("At your ears it is about 79 dBA now. In 1 h 12 min at this desk you have heard 4 % of a day’s dose"), "{said}");
+        assert!(
+            said.starts_with(
+                "At your ears it is about 79 dBA now. In 1 h 12 min at this desk you have heard 4% of a day’s dose"
+            ),
+            "{said}"
+        );
         assert!(heard(&[(94.0, 1.0)]).sentence().expect("somebody has").ends_with("stop for today."));
         exposure.measured(500.0, -20.0);
         exposure.hear(Some(-20.0), 1.0);
         assert!(exposure.sentence().expect("somebody has").contains("120 dBA"));
+    }
+
+    #[test]
+    fn a_reading_counts_for_what_plays_and_only_then() {
+        let mut room = Room::default();
+        assert_eq!(room.measure(Some(80.0)).expect_err("nothing plays").code, "nothing-plays");
+        let playing = Now { playing: true, played: (Some(-31.0), Some(-32.0)), ..Now::default() };
+        assert!(!room.hear(&playing), "nobody has measured");
+        room.measure(Some(78.0)).expect("it plays");
+        let due = (0..80).filter(|_| room.hear(&playing)).count();
+        assert_eq!(due, 2, "every two seconds");
+        assert!(!room.hear(&Now { playing: false, ..playing }), "a rest is no exposure");
+        let said = room.exposure().sentence().expect("somebody has");
+        assert!(said.starts_with("At your ears it is about 79 dBA now."), "{said}");
+        room.measure(None).expect("it is forgotten");
+        assert_eq!(room.exposure().sentence(), None);
     }
 }

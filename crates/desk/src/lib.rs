@@ -8,7 +8,8 @@
 //! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
 //! - `through`, `decoded`: what it is heard through;
 //! - `guard`: what stands between the player and the ears;
-//! - `meters`: what the map shows of every node;
+//! - `meters`, `octaves`: what the map shows of every node, and the meters of what is heard;
+//! - `exposure`: how much the ears have had;
 //! - `surveyor`, `weigher`: what is heard behind the scenes, of the whole song and of one part;
 //! - `server`: who may come in, and what they get.
 
@@ -16,9 +17,11 @@ mod blind;
 pub mod card;
 mod decoded;
 mod earlier;
+mod exposure;
 mod guard;
 mod listeners;
 mod meters;
+mod octaves;
 mod pair;
 mod passage;
 mod past;

@@ -1,36 +1,34 @@
 //! Meters for what plays, in memory that does not grow.
 
-use dsp::biquad::{Coefficients, State};
 use measure::loudness::{KWeighting, lufs};
 use measure::{LoudnessMeter, StereoPower, TruePeakMeter};
 use units::{Frame, db_from_gain};
 
+use crate::octaves::Octaves;
 use crate::protocol::Meters;
 
 /// Steps of 10 ms in 3 s and in 0.4 s: short-term and momentary loudness of EBU Tech 3341.
 const SHORT_TERM: usize = 300;
-const MOMENTARY: usize = 40;
-/// Where correlation of the low end stops.
-const LOW_HZ: f64 = 200.0;
+pub(crate) const MOMENTARY: usize = 40;
 
 /// The last values of something, one for each 10 ms.
-struct Ring<T> {
+pub(crate) struct Ring<T> {
     values: Vec<T>,
     next: usize,
 }
 
 impl<T: Copy + Default> Ring<T> {
-    fn new(steps: usize) -> Self {
+    pub(crate) fn new(steps: usize) -> Self {
         Self { values: vec![T::default(); steps], next: 0 }
     }
 
-    fn push(&mut self, value: T) {
+    pub(crate) fn push(&mut self, value: T) {
         self.values[self.next] = value;
         self.next = (self.next + 1) % self.values.len();
     }
 
     /// The newest `steps` values.
-    fn newest(&self, steps: usize) -> impl Iterator<Item = T> + '_ {
+    pub(crate) fn newest(&self, steps: usize) -> impl Iterator<Item = T> + '_ {
         let length = self.values.len();
         (1..=steps).map(move |back| self.values[(self.next + length - back) % length])
     }
@@ -71,8 +69,7 @@ pub struct Heard {
     peak: f64,
     peaks: Ring<f64>,
     whole: Ring<StereoPower>,
-    low: Ring<StereoPower>,
-    low_pass: ([State; 2], Coefficients),
+    octaves: Octaves,
 }
 
 impl Heard {
@@ -85,8 +82,7 @@ impl Heard {
             peak: 0.0,
             peaks: Ring::new(SHORT_TERM),
             whole: Ring::new(MOMENTARY),
-            low: Ring::new(MOMENTARY),
-            low_pass: (Default::default(), Coefficients::low_pass(LOW_HZ, std::f64::consts::FRAC_1_SQRT_2, rate_hz)),
+            octaves: Octaves::new(rate_hz),
         }
     }
 
@@ -104,11 +100,7 @@ impl Heard {
         self.peak = self.peak.max(peak);
         self.peaks.push(peak);
         self.whole.push(power(frames.iter().copied()));
-        let (states, coefficients) = &mut self.low_pass;
-        let [first, second] = states;
-        let low = power(frames.iter().map(|frame| second.step(coefficients, first.step(coefficients, *frame))));
-        states.iter_mut().for_each(State::settle);
-        self.low.push(low);
+        self.octaves.push(frames);
     }
 
     /// What they read.
@@ -125,12 +117,12 @@ impl Heard {
             true_peak_dbtp: level(self.peak),
             psr_db: level(recent).zip(short_term_lufs).map(|(peak, loudness)| peak - loudness),
             correlation: correlation(&self.whole),
-            low_correlation: correlation(&self.low),
+            octave_correlations: self.octaves.read(),
         }
     }
 }
 
-fn power(frames: impl Iterator<Item = Frame>) -> StereoPower {
+pub(crate) fn power(frames: impl Iterator<Item = Frame>) -> StereoPower {
     frames.fold(StereoPower::default(), |sum, [left, right]| StereoPower {
         left: sum.left + left * left,
         right: sum.right + right * right,
@@ -138,7 +130,7 @@ fn power(frames: impl Iterator<Item = Frame>) -> StereoPower {
     })
 }
 
-fn correlation(ring: &Ring<StereoPower>) -> Option<f64> {
+pub(crate) fn correlation(ring: &Ring<StereoPower>) -> Option<f64> {
     let sum = ring.newest(MOMENTARY).fold(StereoPower::default(), |sum, one| StereoPower {
         left: sum.left + one.left,
         right: sum.right + one.right,

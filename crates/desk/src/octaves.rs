@@ -1,8 +1,8 @@
 //! The correlation of left and right in each octave, over the last 0.4 s.
 
 use dsp::biquad::{Coefficients, State};
-use measure::decay::OCTAVES_HZ;
 use measure::StereoPower;
+use measure::decay::OCTAVES_HZ;
 use units::Frame;
 
 use crate::meters::{MOMENTARY, Ring, correlation, power};

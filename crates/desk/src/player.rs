@@ -7,6 +7,7 @@
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError};
 use std::thread;
+use std::time::{Duration, Instant};
 
 use engine::Fault;
 use listening::blind::Side;
@@ -16,7 +17,7 @@ use crate::decoded::{Decoded, Stretch};
 use crate::guard::Guard;
 use crate::meters::{Glance, Heard};
 use crate::pair::{Comparing, Pair};
-use crate::protocol::{Meters, Now, Through};
+use crate::protocol::{Now, Through};
 use crate::take::{Scene, Take, piece_frames};
 use crate::through::Lens;
 
@@ -104,6 +105,26 @@ pub struct Piece {
     pub frames: Vec<Frame>,
 }
 
+/// How long pieces took.
+#[derive(Default)]
+struct Effort {
+    sum: Duration,
+    worst: Duration,
+    pieces: u32,
+}
+
+impl Effort {
+    fn take(&mut self, took: Duration) {
+        (self.sum, self.worst, self.pieces) = (self.sum + took, self.worst.max(took), self.pieces + 1);
+    }
+
+    /// As parts of the 10 ms that a piece lasts: mean and worst.
+    fn parts(&self) -> (f64, f64) {
+        let part = |time: Duration| time.as_secs_f64() / 0.01;
+        (part(self.sum / self.pieces.max(1)), part(self.worst))
+    }
+}
+
 /// Where what the player makes goes to.
 pub struct Ears {
     /// Takes a piece.
@@ -145,6 +166,9 @@ pub struct Player {
     glances: Vec<Glance>,
     programmes: Vec<Glance>,
     heard: Heard,
+    /// What leaves the desk.
+    played: Glance,
+    effort: Effort,
     pieces: usize,
 }
 
@@ -177,6 +201,8 @@ impl Player {
             glances: Vec::new(),
             programmes: Vec::new(),
             heard: Heard::new(rate_hz),
+            played: Glance::new(rate_hz),
+            effort: Effort::default(),
             pieces: 0,
             scene,
         };
@@ -203,7 +229,11 @@ impl Player {
             match order {
                 Some(Order::End) => return,
                 Some(order) => self.follow(order),
-                None => self.play_piece(),
+                None => {
+                    let began = Instant::now();
+                    self.play_piece();
+                    self.effort.take(began.elapsed());
+                }
             }
         }
     }
@@ -226,8 +256,8 @@ impl Player {
                     self.heard.restart();
                 }
                 self.voice = voice;
-                self.make_ahead();
                 if !self.playing {
+                    self.make_ahead();
                     self.report();
                 }
             }
@@ -235,7 +265,10 @@ impl Player {
                 if let Err(fault) = self.decoded.take(*made, &self.scene, self.at) {
                     (self.ears.fault)(fault);
                 }
-                self.make_ahead();
+                // While it plays, the next piece sees to it, once what sounded has faded out.
+                if !self.playing {
+                    self.make_ahead();
+                }
             }
             Order::Play => {
                 self.guard.watch();
@@ -379,6 +412,7 @@ impl Player {
 
     fn send(&mut self, mut frames: Vec<Frame>) {
         self.guard.pass(&mut frames);
+        self.played.push(&frames);
         self.credit -= frames.len().min(self.credit);
         let at = self.at - self.guard.latency_frames() as i64;
         (self.ears.sound)(Piece { at, generation: self.generation, frames });
@@ -393,10 +427,11 @@ impl Player {
     }
 
     fn report(&mut self) {
+        let (effort, played) = (std::mem::take(&mut self.effort).parts(), self.played.read());
         if self.blind.is_some() {
             // A meter would say what X is.
             let at_s = self.at as f64 / self.scene.plan.rate_hz;
-            return (self.ears.now)(Now { playing: self.playing, at_s, heard: Meters::default(), ..Now::default() });
+            return (self.ears.now)(Now { playing: self.playing, at_s, effort, played, ..Now::default() });
         }
         let reductions = self.now.as_mut().map_or_else(Vec::new, Take::reductions);
         (self.ears.now)(Now {
@@ -408,6 +443,8 @@ impl Player {
             heard: self.heard.read(),
             matched_db: self.voice.matched_db,
             plain: self.voice.through.codec().is_some() && self.sounding.0.through.codec().is_none(),
+            effort,
+            played,
         });
     }
 }

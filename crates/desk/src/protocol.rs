@@ -103,6 +103,11 @@ pub enum Asked {
     },
     /// Print the sheet as it is saved.
     Print,
+    /// A sound level meter was read.
+    Room {
+        /// What it reads at the ears while the song plays, in dBA; none to forget it.
+        dba: Option<f64>,
+    },
     /// Do something in a blind test.
     Blind {
         /// What.
@@ -129,6 +134,11 @@ pub enum Told {
     Sounds {
         /// It.
         sounds: Sounds,
+    },
+    /// How much the ears have had, now and then while it plays.
+    Exposure {
+        /// In sentences; none while nobody has measured.
+        sentence: Option<String>,
     },
     /// How the blind test stands, after each step of it.
     Blind {
@@ -182,6 +192,12 @@ pub struct Now {
     pub matched_db: f64,
     /// Whether the plain sound is heard because what a codec makes of it is not there yet.
     pub plain: bool,
+    /// The part of its time that 10 ms of sound took to compute since the last report: on average, and at worst.
+    pub effort: (f64, f64),
+    /// Momentary and short-term loudness as it leaves the desk. The page has no use for it.
+    #[serde(skip)]
+    #[ts(skip)]
+    pub played: (Option<f64>, Option<f64>),
 }
 
 /// Meters of what is heard since it started or jumped.
@@ -201,8 +217,8 @@ pub struct Meters {
     pub psr_db: Option<f64>,
     /// Correlation of left and right in the last 0.4 s.
     pub correlation: Option<f64>,
-    /// The same below 200 Hz.
-    pub low_correlation: Option<f64>,
+    /// The same in each octave, with its middle in Hz.
+    pub octave_correlations: Vec<(f64, Option<f64>)>,
 }
 
 /// The loudness of everything over the song.

@@ -17,6 +17,7 @@ use tokio::net::TcpListener;
 use tokio::sync::broadcast;
 use units::{Problem, Severity};
 
+use crate::exposure::Room;
 use crate::player::{Ears, Order, Player};
 use crate::protocol::{Finding, Told};
 use crate::session::Session;
@@ -78,6 +79,7 @@ pub(crate) struct Shared {
     pub printing: AtomicBool,
     pub booth: blind::Booth,
     pub aligning: AtomicBool,
+    pub room: Mutex<Room>,
     /// The frame of the song where the player was last.
     pub at: AtomicI64,
 }
@@ -106,6 +108,15 @@ impl Shared {
             (Arc::new(session.scene()), session.voice())
         };
         self.order(Order::Scene(scene, voice));
+    }
+
+    pub(crate) fn room(&self) -> MutexGuard<'_, Room> {
+        self.room.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// How much the ears have had.
+    pub(crate) fn exposure(&self) -> Told {
+        Told::Exposure { sentence: self.room().exposure().sentence() }
     }
 
     /// The frame of the song where the player was last.
@@ -158,10 +169,11 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         printing: AtomicBool::new(false),
         booth: blind::Booth::default(),
         aligning: AtomicBool::new(false),
+        room: Mutex::new(Room::default()),
         at: AtomicI64::new(0),
     });
     let player = Player::new(received, orders, ears(&shared), scene, voice);
-    let player = thread::spawn(move || player.run());
+    let player = thread::Builder::new().name("player".to_owned()).spawn(move || player.run()).map_err(machine)?;
     let work = shared.clone();
     thread::spawn(move || work.surveyor.work(&work));
     let work = shared.clone();
@@ -181,7 +193,12 @@ fn ears(shared: &Arc<Shared>) -> Ears {
         now: Box::new(move |now| {
             if let Some(shared) = to_now.upgrade() {
                 shared.at.store(units::frames_from_secs(now.at_s, f64::from(shared.rate_hz)), Ordering::Relaxed);
+                let is_due = shared.room().hear(&now);
                 shared.tell(&Told::Now { now });
+                // In a blind test, the level would say what X is.
+                if is_due && !shared.booth.is_open() {
+                    shared.tell(&shared.exposure());
+                }
             }
         }),
         fault: Box::new(move |fault| {

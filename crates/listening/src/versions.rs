@@ -147,7 +147,8 @@ mod tests {
     use super::*;
 
     fn version(lufs: f64) -> Placed {
-        let version = Version { name: String::new(), kind: None, path: Default::default(), integrated_lufs: None, sha256: None };
+        let version =
+            Version { name: String::new(), kind: None, path: Default::default(), integrated_lufs: None, sha256: None };
         Placed { version, lufs, delay_frames: 0, silhouette: Vec::new() }
     }
 

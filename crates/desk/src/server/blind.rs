@@ -43,6 +43,13 @@ impl Booth {
     }
 }
 
+impl Booth {
+    /// Whether a test plays.
+    pub(super) fn is_open(&self) -> bool {
+        matches!(&*self.stage(), Stage::Open(blind) if !blind.is_whole())
+    }
+}
+
 /// Does what a page asks for.
 pub(super) fn answer(shared: &Arc<Shared>, asked: Blindly) -> Result<(), Box<Problem>> {
     match asked {

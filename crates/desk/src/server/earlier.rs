@@ -53,3 +53,40 @@ fn align_one(shared: &Shared) -> Option<()> {
     }
     Some(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::server::{Setup, open};
+    use crate::testing::Song;
+
+    #[test]
+    fn a_print_of_before_plays_in_step_although_the_song_has_moved() {
+        let song = Song::new();
+        let sheet = song.sheet();
+        let order =
+            prints::Order { sheet: &sheet, only: &[], out: None, label: None, threads: 1, progress: &|_, _| () };
+        assert!(prints::print(&order).is_ok());
+        // All recordings begin a quarter of a second later than they did.
+        let text = std::fs::read_to_string(&sheet).expect("it is there");
+        let later = text.replace("to = \"mix\"\n", "to = \"mix\"\nfrom = 0.25\n");
+        std::fs::write(&sheet, later).expect("it can be written");
+        let desk = open(&Setup { sheet, port: 0, threads: 1 }).unwrap_or_else(|_| panic!("it opens"));
+        let names = desk.shared.session().view().earlier;
+        assert_eq!(
+            names.iter().map(|e| e.name.as_str()).collect::<Vec<_>>(),
+            ["for mastering of r001", "for approval of r001"]
+        );
+        assert!(align_one(&desk.shared).is_some() && align_one(&desk.shared).is_none());
+        let session = desk.shared.session();
+        let scene = Arc::new(session.scene());
+        let ways = ["for mastering", "for mastering of r001"]
+            .map(|name| (session.output(name).expect("it is there"), Through::Nothing));
+        let heard = passage::render(&scene, &ways, (60_000, 96_000), &AtomicBool::new(false))
+            .expect("it renders")
+            .expect("all of it");
+        let apart = heard[0].iter().zip(&heard[1]).map(|(a, b)| (a[0] - b[0]).abs()).fold(0.0, f64::max);
+        // A file of 24 bits, with its dither.
+        assert!(apart < 4.0 / f64::from(1 << 23), "in step to the sample: {apart}");
+    }
+}

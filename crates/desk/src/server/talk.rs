@@ -71,6 +71,7 @@ async fn tell_all(shared: &Shared, socket: &mut WebSocket) -> Result<(), axum::E
     if let Some(sounds) = sounds {
         socket.send(Message::Text(as_text(&Told::Sounds { sounds }).to_string().into())).await?;
     }
+    socket.send(Message::Text(as_text(&shared.exposure()).to_string().into())).await?;
     let blind = blind::told(shared);
     socket.send(Message::Text(as_text(&blind).to_string().into())).await?;
     Ok(())
@@ -142,6 +143,10 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
         }
         Asked::Open { opened } => shared.weigher.open(opened),
         Asked::Print => print(shared)?,
+        Asked::Room { dba } => {
+            shared.room().measure(dba)?;
+            shared.tell(&shared.exposure());
+        }
         Asked::Blind { blindly } => blind::answer(shared, blindly)?,
     }
     Ok(())

@@ -132,9 +132,10 @@ impl Session {
         let Some(survey) = &self.survey else { return 0.0 };
         let surveyed = survey.programmes.iter().map(|programme| (programme.name.as_str(), programme.integrated_lufs));
         let printed = self.shelf.at_hand().map(|print| (print.programme.as_str(), print.integrated_lufs));
-        let known = || surveyed.clone().chain(printed.clone());
-        let quietest = known().filter_map(|(_, lufs)| lufs).fold(f64::INFINITY, f64::min);
-        known().find(|(name, _)| *name == programme).and_then(|(_, lufs)| lufs).map_or(0.0, |lufs| (quietest - lufs).min(0.0))
+        let known: Vec<(&str, Option<f64>)> = surveyed.chain(printed).collect();
+        let quietest = known.iter().filter_map(|(_, lufs)| *lufs).fold(f64::INFINITY, f64::min);
+        let lufs = known.iter().find(|(name, _)| *name == programme).and_then(|(_, lufs)| *lufs);
+        lufs.map_or(0.0, |lufs| (quietest - lufs).min(0.0))
     }
 
     /// Prints, then references, then what was printed before and is at hand.

@@ -2,6 +2,7 @@
 import type { JSX } from 'preact';
 import { useSignalEffect } from '@preact/signals';
 import { useRef } from 'preact/hooks';
+import { Exposure } from './exposure.tsx';
 import { BLIND_KEYS, helpOpen, KEYS, OTHERS } from './keys.ts';
 import { singleKeys } from './settings.ts';
 
@@ -54,6 +55,7 @@ export function Caution(): JSX.Element {
         down before you begin, keep near 80 dBA, and rest your ears for a quarter of an hour every two hours. Ringing or dullness means: stop
         for today.
       </p>
+      <Exposure />
     </footer>
   );
 }

@@ -306,7 +306,9 @@ words: string,
 /** Whether it goes on with the change before, as while a number is drawn. */
 goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "open",
 /** The card and the passage. */
-opened: Opened, } | { "ask": "print" } | { "ask": "blind",
+opened: Opened, } | { "ask": "print" } | { "ask": "room",
+/** What it reads at the ears while the song plays, in dBA; none to forget it. */
+dba: number | null, } | { "ask": "blind",
 /** What. */
 blindly: Blindly, };
 export type Told = { "tell": "view",
@@ -315,7 +317,9 @@ view: View, } | { "tell": "now",
 /** The state. */
 now: Now, } | { "tell": "sounds",
 /** It. */
-sounds: Sounds, } | { "tell": "blind",
+sounds: Sounds, } | { "tell": "exposure",
+/** In sentences; none while nobody has measured. */
+sentence: string | null, } | { "tell": "blind",
 /** It, if there is one. */
 blind: Blind | null,
 /** Those that were held before, newest first. */
@@ -348,7 +352,9 @@ heard: Meters,
 /** Gain of matching, without the monitor level. */
 matched_db: number,
 /** Whether the plain sound is heard because what a codec makes of it is not there yet. */
-plain: boolean, };
+plain: boolean,
+/** The part of its time that 10 ms of sound took to compute since the last report: on average, and at worst. */
+effort: [number, number], };
 export type Meters = {
 /** Momentary loudness. */
 momentary_lufs: number | null,
@@ -364,8 +370,8 @@ true_peak_dbtp: number | null,
 psr_db: number | null,
 /** Correlation of left and right in the last 0.4 s. */
 correlation: number | null,
-/** The same below 200 Hz. */
-low_correlation: number | null, };
+/** The same in each octave, with its middle in Hz. */
+octave_correlations: Array<[number, number | null]>, };
 export type Sounds = {
 /** Steps a second in the histories. */
 a_second: number,

@@ -20,6 +20,8 @@ export const progress = signal<{ what: string; part: number } | null>(null);
 export const printed = signal<{ revision: string; sound: boolean } | null>(null);
 /** What could not be done, until it is read. */
 export const refused = signal<Finding | null>(null);
+/** How much the ears have had, in sentences; nothing while nobody has measured. */
+export const exposure = signal<string | null>(null);
 /** The blind test that goes on. */
 export const blind = signal<Blind | null>(null);
 /** Blind tests that were held before, newest first. */
@@ -82,6 +84,9 @@ export function take(told: Told): void {
     case 'adds':
       adds.value = told.adds;
       weighed.value = true;
+      break;
+    case 'exposure':
+      exposure.value = told.sentence;
       break;
     case 'refused':
       refused.value = told.finding;

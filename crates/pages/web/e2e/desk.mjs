@@ -261,6 +261,35 @@ async function isWeighedAndRidden(page) {
   await page.locator('svg.ride').waitFor({ state: 'detached' });
 }
 
+/** Whoever reads a sound level meter is told what adds up; each octave shows its correlation. */
+async function isCountedUp(page) {
+  const level = page.getByRole('textbox', { name: 'Level at your ears, in dBA' });
+  assert.ok(await level.isDisabled(), 'there is nothing to read while it rests');
+  await page.keyboard.press('l');
+  await page.locator('.play').click();
+  await page.locator('.octaves').getByText(/^least .* at/).waitFor();
+  await level.fill('76');
+  await level.press('Enter');
+  await page.getByText(/At your ears it is about \d+ dBA now/).waitFor();
+  await look(page, 'exposure');
+  assert.deepEqual(await violations(page), [], 'exposure and octaves');
+  await page.locator('.play').click();
+  await page.keyboard.press('l');
+  await page.waitForFunction(() => document.querySelector('[aria-label="At the end of the passage"]').value === 'on');
+}
+
+/** What was just printed can be heard beside what it is now. */
+async function isHeardAgain(page) {
+  const programme = page.getByRole('combobox', { name: 'Programme' });
+  await page.keyboard.press('1');
+  await programme.locator('option', { hasText: 'for mastering of r001' }).waitFor({ state: 'attached' });
+  await page.keyboard.press('n');
+  await page.waitForFunction(() => document.querySelector('[aria-label="Programme"]').value === 'for mastering of r001');
+  await look(page, 'earlier');
+  await page.keyboard.press('n');
+  await page.waitForFunction(() => document.querySelector('[aria-label="Programme"]').value === 'for mastering');
+}
+
 async function isPrinted(page) {
   await page.getByRole('button', { name: 'print', exact: true }).click();
   const report = page.getByRole('link', { name: 'Open its report' });
@@ -285,6 +314,8 @@ async function song() {
   await isEncoded(heard);
   // The sheet is printed as it was saved: as it was heard.
   await isPrinted(heard);
+  await isHeardAgain(heard);
+  await isCountedUp(heard);
   await isWorked(heard);
   await isWeighedAndRidden(heard);
   await isWalked(heard);

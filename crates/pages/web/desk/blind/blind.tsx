@@ -28,7 +28,7 @@ function Question({ all }: { all: View }): JSX.Element {
   const [rounds, setRounds] = useState(ROUNDS);
   const [a, b] = sides;
   return (
-    <section class="blind sentence" aria-label="Blind test">
+    <section class="blind sentence" aria-label="Blind test" data-group="">
       <p>
         Can you tell <Sound all={all} label="A" side={a} onChange={(next) => setSides([next, b])} /> from{' '}
         <Sound all={all} label="B" side={b} onChange={(next) => setSides([a, next])} /> over {passage(all)}, in{' '}
@@ -126,7 +126,7 @@ export function BlindTest({ test }: { test: Blind }): JSX.Element {
 function Frame({ test, children }: { test: Blind; children: JSX.Element['props']['children'] }): JSX.Element {
   const [from, to] = test.passage_s;
   return (
-    <section class="blind sentence" aria-label="Blind test">
+    <section class="blind sentence" aria-label="Blind test" data-group="">
       <p>
         A is <b>{test.sides[0]}</b>; B is <b>{test.sides[1]}</b>; X is one of the two, by lot in each round. You hear {place(from, 1)} to{' '}
         {place(to, 1)}, both equally loud.

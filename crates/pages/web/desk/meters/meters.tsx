@@ -6,6 +6,7 @@ import type { Meters as Readings } from '../protocol.ts';
 import { pictures } from '../settings.ts';
 import { beat, blind, dry, now, open, view } from '../state.ts';
 import { figure, loudness, steady } from '../words.ts';
+import { Octaves } from './octaves.tsx';
 import { filled, MARKS, spoken } from './readings.ts';
 
 /** What is spoken next; empty most of the time. */
@@ -43,6 +44,7 @@ export function Meters(): JSX.Element {
           ))}
         </div>
       )}
+      <Octaves />
       <p>
         {blind.value ? 'Meters rest during a blind test.' : heard ? since(heard) : 'Nothing was heard yet.'}
         {dry.value > 0 && ` It ran dry ${dry.value === 1 ? 'once' : `${dry.value} times`}.`}
@@ -90,7 +92,6 @@ function Correlation(): JSX.Element {
     if (mark.current) mark.current.style.transform = `translateX(${(value + 1) * 50}%)`;
   });
   const heard = beat.value?.heard;
-  const low = heard?.low_correlation ?? null;
   return (
     <div class="row">
       <dt>correlation</dt>
@@ -101,7 +102,6 @@ function Correlation(): JSX.Element {
       )}
       <dd class="steady">
         {heard?.correlation === null || heard === undefined ? '—' : steady(heard.correlation, 2)}
-        {low !== null && <span class="aside"> ({steady(low, 2)} below 200 Hz)</span>}
       </dd>
     </div>
   );
