@@ -23,8 +23,9 @@ const AHEAD: [&str; 10] = [
     "let code =",
 ];
 
-/// Words with hyphens that are no codes: the demo's folder, what a server's headers say, how names are spelt.
-const NO_CODES: [&str; 7] = [
+/// Words with hyphens that are no codes: the demo's folder, what a server's headers say, how names are spelt, a way of
+/// listening.
+const NO_CODES: [&str; 8] = [
     "demo-song",
     "no-referrer",
     "no-store",
@@ -32,6 +33,7 @@ const NO_CODES: [&str; 7] = [
     "cross-origin-resource-policy",
     "cross-origin-opener-policy",
     "kebab-case",
+    "small-speaker",
 ];
 
 fn sources() -> Vec<(PathBuf, String)> {

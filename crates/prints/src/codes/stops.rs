@@ -8,6 +8,7 @@ const PROGRAM: &str = "the program's own rule";
 const MACHINE: &str = "the machine";
 
 pub(super) const CODES: &[Code] = &[
+    code("blind-test", "A blind test cannot begin, or its answer cannot count, as things stand at the desk.", PROGRAM),
     code("cannot-build", "A processor refuses its settings or its file.", PROGRAM),
     code("cannot-read", "A file or folder cannot be read.", MACHINE),
     code("cannot-write", "A file or folder cannot be written.", MACHINE),
@@ -16,6 +17,7 @@ pub(super) const CODES: &[Code] = &[
     code("demo", "The demo song cannot be made where it was asked for.", PROGRAM),
     code("edit", "A change of the sheet does not fit what stands in it.", PROGRAM),
     code("exists", "A file of the reference exists and was not written by this program.", PROGRAM),
+    code("faulty-blind-tests", "The file of blind tests beside the sheet is no such file.", PROGRAM),
     code("file-exists", "A file or folder that was asked for exists; nothing is overwritten.", PROGRAM),
     code("message", "The desk was sent a message that it does not understand.", PROGRAM),
     code("no-address", "The desk cannot have the address that it was asked to have.", MACHINE),
@@ -23,6 +25,7 @@ pub(super) const CODES: &[Code] = &[
     code("no-common-print", "Two revisions that are to be compared have no print in common.", PROGRAM),
     code("no-page", "The program was built without its pages.", PROGRAM),
     code("no-print", "A sheet without a print was opened at the desk: there is nothing to hear.", PROGRAM),
+    code("no-random-numbers", "The machine has no random numbers to draw what X is in a blind test.", MACHINE),
     code("no-reference", "A print is to stand against references, and none is named.", PROGRAM),
     code("no-responses", "Measured responses that a starting point needs are not here.", PROGRAM),
     code("no-revision", "The folder of revisions holds none.", PROGRAM),
@@ -30,6 +33,7 @@ pub(super) const CODES: &[Code] = &[
     code("not-finished", "A revision is to be handed over while a finding stands in the way.", PROGRAM),
     code("not-notes", "A file is no file of notes, or larger or longer than notes can be.", PROGRAM),
     code("not-text", "The sheet is not text in UTF-8.", "RFC 3629"),
+    code("nothing-plays", "A sound level meter was read while the desk played nothing.", PROGRAM),
     code("nothing-to-hear", "All versions of a page are silent.", PROGRAM),
     code("print-changed", "The SHA-256 of a print is not the one in its report.", PROGRAM),
     code("printing", "A print run is under way at the desk; there is one at a time.", PROGRAM),
@@ -48,4 +52,5 @@ pub(super) const CODES: &[Code] = &[
     code("unknown-reference", "A word is neither a file nor a reference of the sheet.", PROGRAM),
     code("unknown-revision", "The folder of revisions has none of that name.", PROGRAM),
     code("unknown-version", "The revision has no print, and its sheet no reference, of that name.", PROGRAM),
+    code("version", "A version of the sheet cannot be kept or taken up under its name.", PROGRAM),
 ];
