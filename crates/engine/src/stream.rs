@@ -64,6 +64,16 @@ impl Default for Setup {
     }
 }
 
+impl Setup {
+    /// The usual setup for a number of threads. One alone needs no blocks ahead, and what it works on then stays in the
+    /// nearer caches.
+    #[must_use]
+    pub fn for_threads(threads: usize) -> Self {
+        let usual = Self::default();
+        Self { depth: if threads > 1 { usual.depth } else { 1 }, ..usual }
+    }
+}
+
 /// A plan at work.
 pub struct Stream {
     pub(crate) plan: Plan,

@@ -141,7 +141,14 @@ impl Pool<'_> {
                 && duty.after.iter().all(|feeder| shared.done[*feeder] > block)
                 && duty.before.iter().all(|reader| shared.done[*reader] + depth > block)
         };
-        (0..self.duties.len()).filter(ready).min_by_key(|index| shared.done[*index])
+        // The first of those that are least far; whether one is ready is asked only where it would be the next.
+        let mut next: Option<usize> = None;
+        for index in 0..self.duties.len() {
+            if next.is_none_or(|next| shared.done[index] < shared.done[next]) && ready(&index) {
+                next = Some(index);
+            }
+        }
+        next
     }
 
     fn perform(&self, work: Work, block: u64) -> Result<(), Fault> {

@@ -17,6 +17,7 @@ use std::f64::consts::PI;
 use std::path::Path;
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use units::{Frame, SILENCE};
 
 use crate::{Info, MediaError, Reader, Reason, Source};
@@ -79,17 +80,39 @@ impl Kernel {
         Ok(Self { up, down, taps, rows })
     }
 
-    /// Output frame `n`'s place: the first frame of input that it takes part of, and its phase.
-    fn place(&self, n: u64) -> (i64, usize) {
+    /// The place of output frame `n`.
+    fn place(&self, n: u64) -> Place {
         let at = u128::from(n) * u128::from(self.down);
         let (whole, phase) = ((at / u128::from(self.up)) as i64, (at % u128::from(self.up)) as usize);
-        (whole - (self.taps as i64 / 2 - 1), phase)
+        Place { first: whole - (self.taps as i64 / 2 - 1), phase }
+    }
+
+    /// The place after one.
+    fn after(&self, Place { first, phase }: Place) -> Place {
+        let first = first + (self.down / self.up) as i64;
+        let phase = phase + (self.down % self.up) as usize;
+        match phase.checked_sub(self.up as usize) {
+            None => Place { first, phase },
+            Some(phase) => Place { first: first + 1, phase },
+        }
+    }
+
+    /// The coefficients of a place.
+    fn row(&self, place: Place) -> &[f64] {
+        &self.rows[place.phase * self.taps..][..self.taps]
     }
 
     /// Frames of output for so many frames of input: the least number that spans them.
     fn output_frames(&self, input_frames: u64) -> u64 {
         (u128::from(input_frames) * u128::from(self.up)).div_ceil(u128::from(self.down)) as u64
     }
+}
+
+/// Where a frame of output lies in the input: the first frame that it takes part of, and its phase.
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    first: i64,
+    phase: usize,
 }
 
 fn gcd(a: u32, b: u32) -> u32 {
@@ -112,23 +135,45 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// The scalar product of a row with frames, in four lanes of fixed order, so that it is the same however it is compiled.
-fn product(row: &[f64], frames: &[Frame]) -> Frame {
-    let mut lanes = [SILENCE; 4];
-    let (rows, rest_row) = row.as_chunks::<4>();
-    let (quads, rest_frames) = frames.as_chunks::<4>();
-    for (h, x) in rows.iter().zip(quads) {
-        for lane in 0..4 {
-            lanes[lane][0] += h[lane] * x[lane][0];
-            lanes[lane][1] += h[lane] * x[lane][1];
+/// Frames of output that are computed side by side: one sum need not wait for the last of another.
+const ABREAST: usize = 4;
+
+/// Sums of one frame: of every fourth coefficient, left and right in turn.
+type Sums = [f64; 8];
+
+/// The scalar products of rows with frames, all of one length.
+fn products(rows: [&[f64]; ABREAST], frames: [&[Frame]; ABREAST]) -> [Frame; ABREAST] {
+    let mut sums = [[0.0; 8]; ABREAST];
+    sum_up(&rows, &frames, &mut sums);
+    let mut out = [SILENCE; ABREAST];
+    for (((out, sums), row), frames) in out.iter_mut().zip(&mut sums).zip(rows).zip(frames) {
+        let (last_row, last_frames) = (row.as_chunks::<4>().1, frames.as_chunks::<4>().1);
+        for ((sum, h), x) in sums.as_chunks_mut::<2>().0.iter_mut().zip(last_row).zip(last_frames) {
+            *sum = [sum[0] + h * x[0], sum[1] + h * x[1]];
+        }
+        let [a, b, c, d] = [0, 2, 4, 6].map(|at| [sums[at], sums[at + 1]]);
+        *out = [(a[0] + b[0]) + (c[0] + d[0]), (a[1] + b[1]) + (c[1] + d[1])];
+    }
+    out
+}
+
+/// The sums over all whole groups of four. The order of additions is fixed and nothing is fused, so that wider registers,
+/// where the machine has them, give the same bytes.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+fn sum_up(rows: &[&[f64]; ABREAST], frames: &[&[Frame]; ABREAST], out: &mut [Sums; ABREAST]) {
+    let rows = rows.map(|row| row.as_chunks::<4>().0);
+    let count = rows[0].len();
+    let rows = rows.map(|row| &row[..count]);
+    let frames = frames.map(|frames| &frames.as_flattened().as_chunks::<8>().0[..count]);
+    let mut sums = [[0.0; 8]; ABREAST];
+    for at in 0..count {
+        for n in 0..ABREAST {
+            for k in 0..8 {
+                sums[n][k] += rows[n][at][k / 2] * frames[n][at][k];
+            }
         }
     }
-    for ((h, x), lane) in rest_row.iter().zip(rest_frames).zip(&mut lanes) {
-        lane[0] += h * x[0];
-        lane[1] += h * x[1];
-    }
-    let [a, b, c, d] = lanes;
-    [(a[0] + b[0]) + (c[0] + d[0]), (a[1] + b[1]) + (c[1] + d[1])]
+    *out = sums;
 }
 
 /// Converts a rate, frame by frame: push input, pull output, and say when the input has ended.
@@ -138,10 +183,9 @@ pub struct RateConverter {
     /// Input from frame `first` on; silence before the start and after the end.
     window: Vec<Frame>,
     first: i64,
-    /// Next frame of output, and its place in the input: first frame it takes part of, and phase.
+    /// Next frame of output, and its place in the input.
     next: u64,
-    next_first: i64,
-    phase: usize,
+    place: Place,
     /// Frames of input in all, once known.
     ended_at: Option<u64>,
 }
@@ -153,8 +197,8 @@ impl RateConverter {
     /// If the ratio of the rates in lowest terms needs too large a filter.
     pub fn new(from_hz: u32, to_hz: u32) -> Result<Self, Reason> {
         let kernel = Arc::new(Kernel::new(from_hz, to_hz)?);
-        let mut converter =
-            Self { kernel, window: Vec::new(), first: 0, next: 0, next_first: 0, phase: 0, ended_at: None };
+        let place = kernel.place(0);
+        let mut converter = Self { kernel, window: Vec::new(), first: 0, next: 0, place, ended_at: None };
         converter.restart(0);
         Ok(converter)
     }
@@ -167,17 +211,18 @@ impl RateConverter {
 
     /// Starts over at a frame of output. Returns the frame of input that must be pushed first.
     pub fn restart(&mut self, output_frame: u64) -> u64 {
-        let (first, phase) = self.kernel.place(output_frame);
+        let place = self.kernel.place(output_frame);
+        let first = place.first;
         self.window.clear();
         self.window.resize(usize::try_from(-first).unwrap_or(0), SILENCE);
         (self.first, self.ended_at) = (first, None);
-        (self.next, self.next_first, self.phase) = (output_frame, first, phase);
+        (self.next, self.place) = (output_frame, place);
         u64::try_from(first).unwrap_or(0)
     }
 
     /// Appends input.
     pub fn push(&mut self, frames: &[Frame]) {
-        let used = ((self.next_first - self.first) as usize).min(self.window.len());
+        let used = ((self.place.first - self.first) as usize).min(self.window.len());
         self.window.drain(..used);
         self.first += used as i64;
         self.window.extend_from_slice(frames);
@@ -222,20 +267,29 @@ impl RateConverter {
         let kernel = &*self.kernel;
         let left = self.ended_at.map_or(u64::MAX, |frames| kernel.output_frames(frames).saturating_sub(self.next));
         let wanted = out.len().min(usize::try_from(left).unwrap_or(usize::MAX));
-        let (step, step_phase) = ((kernel.down / kernel.up) as i64, (kernel.down % kernel.up) as usize);
-        for (count, frame) in out[..wanted].iter_mut().enumerate() {
-            let start = (self.next_first - self.first) as usize;
-            let Some(frames) = self.window.get(start..start + kernel.taps) else { return count };
-            *frame = product(&kernel.rows[self.phase * kernel.taps..][..kernel.taps], frames);
-            self.next += 1;
-            self.next_first += step;
-            self.phase += step_phase;
-            if self.phase >= kernel.up as usize {
-                self.phase -= kernel.up as usize;
-                self.next_first += 1;
+        let mut done = 0;
+        while done < wanted {
+            let (mut rows, mut inputs): ([&[f64]; ABREAST], [&[Frame]; ABREAST]) = ([&[]; ABREAST], [&[]; ABREAST]);
+            let mut found = 0;
+            while found < ABREAST.min(wanted - done) {
+                let start = (self.place.first - self.first) as usize;
+                let Some(frames) = self.window.get(start..start + kernel.taps) else { break };
+                (rows[found], inputs[found]) = (kernel.row(self.place), frames);
+                self.place = kernel.after(self.place);
+                found += 1;
+            }
+            // Places that are left over repeat the first.
+            let (row, input) = (rows[0], inputs[0]);
+            rows[found..].fill(row);
+            inputs[found..].fill(input);
+            out[done..done + found].copy_from_slice(&products(rows, inputs)[..found]);
+            self.next += found as u64;
+            done += found;
+            if found < ABREAST {
+                break;
             }
         }
-        wanted
+        done
     }
 }
 

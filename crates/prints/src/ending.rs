@@ -93,7 +93,7 @@ impl Ending<'_> {
         let sources = Folder::new(self.work, self.rate_hz);
         let mut spool = Spool::create(&path, self.rate_hz, plan.print_frames())?;
         let mut gauge = Gauge::new(plan.rate_hz, plan.print_frames());
-        let stream = Stream::open(&plan, &sources, &[1, 1], &Setup::default())?;
+        let stream = Stream::open(&plan, &sources, &[1, 1], &Setup::for_threads(self.threads))?;
         let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut gauge)];
         stream.run(self.threads, sinks, &|_| ())?;
         spool.finish()?;

@@ -64,7 +64,7 @@ pub fn write(job: &Job<'_>) -> Result<Finished, Fault> {
         Some((bits, dither)) => vec![engine::dither_link(bits, dither, f64::from(rate_hz))?],
     };
     let plan = job.plan.through(name, frames, f64::from(rate_hz), links);
-    let stream = Stream::open(&plan, &sources, &[1], &Setup::default())?;
+    let stream = Stream::open(&plan, &sources, &[1], &Setup::for_threads(1))?;
     let format = format_of(job.spec.format);
     let writer = media::create(job.path, &format, rate_hz, Some(frames), job.metadata);
     let mut writer = writer.map_err(|error| media_fault(&error))?;

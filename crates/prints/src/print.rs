@@ -250,7 +250,7 @@ impl Run<'_> {
             watched.iter().zip(&mut sounds).map(|((step, _), sound)| (*step, Box::new(sound) as Box<dyn Sink>)),
         );
         let (outputs, sinks): (Vec<usize>, Vec<_>) = taken.into_iter().unzip();
-        let stream = Stream::open(self.plan, self.sources, &outputs, &Setup::default())?;
+        let stream = Stream::open(self.plan, self.sources, &outputs, &Setup::for_threads(self.order.threads))?;
         let facts = stream.run(self.order.threads, sinks, &|part| (self.order.progress)("Rendering", part))?;
         for spool in spools {
             spool.finish()?;

@@ -1,5 +1,6 @@
 //! The early part: the reflections of the shape, one tap each, and per number of walls the loss of their mean delay.
 
+use multiversion::multiversion;
 use units::Frame;
 
 use super::{
@@ -115,7 +116,8 @@ impl Early {
     }
 }
 
-/// Adds up the taps of a chunk.
+/// Adds up the taps of a chunk. Wider registers give the same bytes.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn add_taps(channels: &[Line<f64>; 2], taps: &Taps, frames: usize, sums: &mut Sums) {
     for (i, tap) in taps.taps.iter().enumerate() {
         let (path, image) = (i / IMAGES, i % IMAGES);

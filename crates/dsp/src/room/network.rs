@@ -9,6 +9,7 @@
 
 use std::f64::consts::TAU;
 
+use multiversion::multiversion;
 use units::Frame;
 
 use super::{
@@ -248,23 +249,7 @@ impl Network {
         self.diffuse(memory, &mut inputs, frames);
         let mut rows = [[0.0; LINES]; CHUNK_FRAMES];
         self.read_lines(memory, &mut rows[..frames]);
-        let mut losses = self.losses_after(0);
-        for (i, row) in rows[..frames].iter_mut().enumerate() {
-            if self.steps < RAMP_FRAMES {
-                losses = self.losses_after(i + 1);
-            }
-            if (self.clock + i as u64).is_multiple_of(RAMP_FRAMES as u64) {
-                memory.low = memory.low.map(settle);
-                memory.high = memory.high.map(settle);
-            }
-            lose(&losses, &mut memory.low, &mut memory.high, row);
-            out[i] = [signed_sum(row, &OUT_MID), signed_sum(row, &OUT_SIDE)];
-            hadamard(row);
-            if self.modulation > 0.0 {
-                turn(row, &self.turns[i]);
-            }
-            feed(row, inputs[0][i], inputs[1][i]);
-        }
+        circulate(self, memory, &inputs, &mut rows[..frames], out);
         write_lines(memory, &rows[..frames]);
     }
 
@@ -307,6 +292,36 @@ impl Network {
     }
 }
 
+/// What comes out of the lines once around: losses, the way out, the matrix, the way in. Wider registers, where the machine
+/// has them, give the same bytes: the operations are the same, and nothing is fused.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+fn circulate(
+    network: &Network,
+    memory: &mut NetworkMemory,
+    inputs: &[[f64; CHUNK_FRAMES]; 2],
+    rows: &mut [PerLine],
+    out: &mut [Frame],
+) {
+    let mut losses = network.losses_after(0);
+    let (mut low, mut high) = (memory.low, memory.high);
+    for (i, (row, out)) in rows.iter_mut().zip(out).enumerate() {
+        if network.steps < RAMP_FRAMES {
+            losses = network.losses_after(i + 1);
+        }
+        if (network.clock + i as u64).is_multiple_of(RAMP_FRAMES as u64) {
+            (low, high) = (low.map(settle), high.map(settle));
+        }
+        lose(&losses, &mut low, &mut high, row);
+        *out = [signed_sum(row, &OUT_MID), signed_sum(row, &OUT_SIDE)];
+        hadamard(row);
+        if network.modulation > 0.0 {
+            turn(row, &network.turns[i]);
+        }
+        feed(row, inputs[0][i], inputs[1][i]);
+    }
+    (memory.low, memory.high) = (low, high);
+}
+
 fn write_lines(memory: &mut NetworkMemory, rows: &[PerLine]) {
     for (k, line) in memory.lines.iter_mut().enumerate() {
         let mut column = [0.0; CHUNK_FRAMES];
@@ -316,7 +331,7 @@ fn write_lines(memory: &mut NetworkMemory, rows: &[PerLine]) {
 }
 
 /// The losses of one frame of all lines, in transposed form: one value of memory a section.
-#[inline]
+#[inline(always)]
 fn lose(losses: &Losses, low: &mut PerLine, high: &mut PerLine, row: &mut PerLine) {
     for k in 0..LINES {
         let x = row[k];
@@ -329,7 +344,7 @@ fn lose(losses: &Losses, low: &mut PerLine, high: &mut PerLine, row: &mut PerLin
 }
 
 /// The row times the Hadamard matrix over 4.
-#[inline]
+#[inline(always)]
 fn hadamard(row: &mut PerLine) {
     let mut stride = 1;
     while stride < LINES {
@@ -345,7 +360,7 @@ fn hadamard(row: &mut PerLine) {
     row.iter_mut().for_each(|x| *x *= 0.25);
 }
 
-#[inline]
+#[inline(always)]
 fn turn(row: &mut PerLine, turns: &[[f64; 2]; LINES / 2]) {
     for (k, [cos, sin]) in turns.iter().enumerate() {
         let (a, b) = (row[k], row[k + LINES / 2]);
@@ -367,7 +382,7 @@ const fn signs(bits: u16) -> PerLine {
     signs
 }
 
-#[inline]
+#[inline(always)]
 fn signed_sum(row: &PerLine, signs: &PerLine) -> f64 {
     let mut sums = [0.0; 4];
     for k in 0..LINES {
@@ -376,7 +391,7 @@ fn signed_sum(row: &PerLine, signs: &PerLine) -> f64 {
     (sums[0] + sums[1]) + (sums[2] + sums[3])
 }
 
-#[inline]
+#[inline(always)]
 fn feed(row: &mut PerLine, mid: f64, side: f64) {
     for k in 0..LINES {
         row[k] += IN_MID[k] * mid + IN_SIDE[k] * side;
