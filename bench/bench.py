@@ -19,6 +19,7 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 SHORT = 5
 RATE_HZ = 48_000
 KEPT = f"{HERE}/instructions.json"
+SCALE = f"{HERE}/scale.json"
 
 
 class Bench:
@@ -84,7 +85,7 @@ class Bench:
         # How much memory a run takes does not vary.
         memory = {job.seconds: self.measure(job, 1) for job in self.wanted(jobs.MEMORY)}
         shutil.rmtree(f"{self.folder}/scratch", ignore_errors=True)
-        return page.whole(jobs.JOBS, measured, memory, self.runs, self.loads, kept())
+        return page.whole(jobs.JOBS, measured, memory, self.runs, self.loads, kept(), kept(SCALE))
 
     def count(self):
         """Instructions of Fairprint on the excerpt, a frame, by job."""
@@ -103,10 +104,10 @@ class Bench:
         return counts
 
 
-def kept():
-    """The instructions that were kept, by job."""
+def kept(path=KEPT):
+    """What was kept: the instructions by job, or what large songs take."""
     try:
-        with open(KEPT) as file:
+        with open(path) as file:
             return json.load(file)
     except FileNotFoundError:
         return {}
