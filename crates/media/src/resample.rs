@@ -161,19 +161,25 @@ fn products(rows: [&[f64]; ABREAST], frames: [&[Frame]; ABREAST]) -> [Frame; ABR
 /// where the machine has them, give the same bytes.
 #[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn sum_up(rows: &[&[f64]; ABREAST], frames: &[&[Frame]; ABREAST], out: &mut [Sums; ABREAST]) {
-    let rows = rows.map(|row| row.as_chunks::<4>().0);
-    let count = rows[0].len();
-    let rows = rows.map(|row| &row[..count]);
-    let frames = frames.map(|frames| &frames.as_flattened().as_chunks::<8>().0[..count]);
-    let mut sums = [[0.0; 8]; ABREAST];
-    for at in 0..count {
-        for n in 0..ABREAST {
-            for k in 0..8 {
-                sums[n][k] += rows[n][at][k / 2] * frames[n][at][k];
-            }
-        }
+    let [a, b, c, d] = rows.map(|row| row.as_chunks::<4>().0);
+    let [w, x, y, z] = frames.map(|frames| frames.as_flattened().as_chunks::<8>().0);
+    let [mut p, mut q, mut r, mut s] = [[0.0; 8]; ABREAST];
+    let (former, latter) = (a.iter().zip(w).zip(b.iter().zip(x)), c.iter().zip(y).zip(d.iter().zip(z)));
+    for (((a, w), (b, x)), ((c, y), (d, z))) in former.zip(latter) {
+        add(&mut p, a, w);
+        add(&mut q, b, x);
+        add(&mut r, c, y);
+        add(&mut s, d, z);
     }
-    *out = sums;
+    *out = [p, q, r, s];
+}
+
+/// Adds the products of four coefficients and four frames.
+#[inline(always)]
+fn add(sums: &mut Sums, row: &[f64; 4], frames: &[f64; 8]) {
+    for k in 0..8 {
+        sums[k] += row[k / 2] * frames[k];
+    }
 }
 
 /// Converts a rate, frame by frame: push input, pull output, and say when the input has ended.
