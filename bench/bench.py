@@ -1,6 +1,6 @@
 """Runs the jobs and prints the page. See `run` beside this file, which makes all that it needs.
 
-usage: bench.py FOLDER [count [keep]]
+usage: bench.py FOLDER [count [keep] | page]
 """
 
 import json
@@ -20,6 +20,7 @@ SHORT = 5
 RATE_HZ = 48_000
 KEPT = f"{HERE}/instructions.json"
 SCALE = f"{HERE}/scale.json"
+PAGE = f"{HERE}/../docs/speed.md"
 
 
 class Bench:
@@ -115,6 +116,12 @@ def kept(path=KEPT):
 
 def main(folder, mode="times", keep=""):
     """Prints the page, or counts."""
+    if mode == "page":
+        with open(PAGE) as file:
+            text = page.again(file.read(), kept(), kept(SCALE))
+        with open(PAGE, "w") as file:
+            file.write(text)
+        return
     bench = Bench(folder)
     if mode == "times":
         print(bench.times())
