@@ -34,8 +34,8 @@ const PIECE: usize = RATE_HZ / 100;
 /// What the page keeps waiting, at first and at most, and when it starts: `crates/pages/web/desk/sound/queue.ts`.
 const FIRST: usize = RATE_HZ * 60 / 1000;
 const MOST: usize = RATE_HZ / 4;
-/// Below this, levels are silence, out of which sound comes up.
-const SILENT_DBFS: f64 = -60.0;
+/// Below this, levels are silence, out of which sound comes up: the desk lets it begin at -60 dBFS.
+const SILENT_DBFS: f64 = -55.0;
 /// So long after somebody asked for something, a rise is theirs.
 const ASKED: Duration = Duration::from_millis(1000);
 

@@ -173,8 +173,11 @@ async function isToldApart(page, { mark, heardFor }) {
     await mark(`x${round}`);
     await heardFor(0.2);
     if (round === 2) {
-      await look(page, 'blind-round');
-      assert.deepEqual(await violations(page), [], 'a round of a blind test');
+      for (const colorScheme of ['dark', 'light']) {
+        await page.emulateMedia({ colorScheme });
+        await look(page, `blind-round-${colorScheme}`);
+        assert.deepEqual(await violations(page), [], `a round of a blind test, ${colorScheme}`);
+      }
     }
     await page.keyboard.press('Shift+A');
   }
