@@ -7,7 +7,7 @@ use sheet::keys;
 use sheet::{Link, Node, Sheet, Step, Target, plain_name};
 use units::{At, Kind, Param, Settings, Unit, Value};
 
-use crate::protocol::{Card, Control, Phrase, Piece, Processor, Ride, Role, Row, Send, Takes};
+use crate::protocol::{Card, Control, Key, Phrase, Piece, Processor, Ride, Role, Row, Send, Takes};
 
 /// The card of a stem or bus.
 pub fn of_node(node: &Node) -> Card {
@@ -118,6 +118,10 @@ fn processor((owner, chain): (&str, &[Step]), index: usize, link: &Link, ridden:
         off: link.off,
         figure: reference::has_figure(spec.name).then(|| figure(owner, index, settings)),
         sentence: phrases(spec.sentence, &blank),
+        key: spec.outside_key.then(|| Key {
+            path: at(&own, keys::OUTSIDE_KEY.name),
+            of: link.key.as_ref().map(|of| of.as_str().to_owned()),
+        }),
         more: rest_of(spec.params, spec.sentence).filter_map(|name| blank(name).map(Blank::control)).collect(),
         rows_name: spec.rows.map(|rows| (rows.name.to_owned(), rows.singular.to_owned())),
         rows: rows.collect(),
@@ -284,5 +288,19 @@ name = "mix"
             .collect();
         assert_eq!((ridden, card.rides[0].what.as_str()), (vec!["threshold"], "threshold of the compressor"));
         assert_eq!(role(&sheet, &sheet.nodes[1]), Role::Return);
+    }
+
+    #[test]
+    fn a_processor_says_what_it_listens_to() {
+        let room = "name = \"room\"\nto = \"mix\"";
+        let keyed = TEXT.replace(room, &format!("{room}\nchain = [{{ compressor = {{ key = \"voice\" }} }}]"));
+        let (sheet, problems) = sheet::read(&keyed, &engine::specs());
+        let sheet = sheet.unwrap_or_else(|| panic!("{problems:?}"));
+        let (_, room) = sheet.node("room").expect("it is there");
+        let key = of_node(room).processors[0].key.clone().expect("a compressor can listen elsewhere");
+        assert_eq!(key.of.as_deref(), Some("voice"));
+        let itself = sheet::Edit::Remove { path: key.path }.apply(&keyed).expect("it is there");
+        let (sheet, _) = sheet::read(&itself, &engine::specs());
+        assert!(sheet.is_some_and(|sheet| sheet.nodes[1].chain[0].key.is_none()), "{itself}");
     }
 }

@@ -10,6 +10,7 @@
 //! - `guard`: what stands between the player and the ears;
 //! - `meters`, `octaves`: what the map shows of every node, and the meters of what is heard;
 //! - `exposure`: how much the ears have had;
+//! - `versions`: what was kept of the sheet under a name;
 //! - `surveyor`, `weigher`: what is heard behind the scenes, of the whole song and of one part;
 //! - `server`: who may come in, and what they get.
 
@@ -34,6 +35,7 @@ mod take;
 #[cfg(test)]
 mod testing;
 mod through;
+mod versions;
 mod weigher;
 mod wish;
 

@@ -101,6 +101,23 @@ pub enum Asked {
         /// The card and the passage.
         opened: Opened,
     },
+    /// Keep the sheet as it is now under a name.
+    Keep {
+        /// The name.
+        name: String,
+    },
+    /// Say what has changed since a version was kept.
+    Differ {
+        /// Its name.
+        name: String,
+    },
+    /// Go back to a version.
+    Take {
+        /// Its name.
+        name: String,
+    },
+    /// Tell the whole view: something was missed.
+    View,
     /// Print the sheet as it is saved.
     Print,
     /// A sound level meter was read.
@@ -120,10 +137,21 @@ pub enum Asked {
 #[serde(tag = "tell", rename_all = "lowercase")]
 #[ts(rename_all = "lowercase")]
 pub enum Told {
-    /// Everything, after each change.
+    /// Everything.
     View {
+        /// Counts views.
+        number: u32,
         /// The view.
-        view: Box<View>,
+        #[ts(type = "View")]
+        view: serde_json::Value,
+    },
+    /// What is different from the view before, after each change.
+    Changed {
+        /// The number of the view as it is now.
+        number: u32,
+        /// RFC 6902.
+        #[ts(type = "Operation[]")]
+        patch: json_patch::Patch,
     },
     /// What sounds now, twenty times a second.
     Now {
@@ -146,6 +174,11 @@ pub enum Told {
         blind: Option<Blind>,
         /// Those that were held before, newest first.
         before: Vec<BlindBefore>,
+    },
+    /// What has changed since a version was kept.
+    Differs {
+        /// It.
+        differs: Differs,
     },
     /// What the part whose card lies open adds, whenever it has been weighed.
     Adds {
@@ -245,6 +278,15 @@ pub struct Sound {
     pub true_peak_dbtp: Option<f64>,
     /// Momentary loudness, from the first frame on.
     pub momentary_lufs: Vec<Option<f32>>,
+}
+
+/// What has changed since a version was kept.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub struct Differs {
+    /// The version.
+    pub name: String,
+    /// Where, and what, in words.
+    pub changes: Vec<(String, String)>,
 }
 
 /// What a part adds to a passage of the song.

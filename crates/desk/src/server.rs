@@ -28,10 +28,12 @@ mod blind;
 mod door;
 mod earlier;
 mod files;
+pub(crate) mod shown;
 mod sound;
 mod talk;
 
 use door::Door;
+use shown::Shown;
 
 /// Messages that a slow page may fall behind by; then it is sent everything anew.
 const BACKLOG: usize = 256;
@@ -67,6 +69,8 @@ pub enum Closed {
 /// What all connections share.
 pub(crate) struct Shared {
     pub session: Mutex<Session>,
+    /// Locked ahead of the session, never behind it.
+    pub shown: Mutex<Shown>,
     pub orders: mpsc::Sender<Order>,
     pub told: broadcast::Sender<Arc<str>>,
     pub listener: Mutex<Option<sound::Way>>,
@@ -95,10 +99,15 @@ impl Shared {
         let _ = self.told.send(as_text(told));
     }
 
-    /// Tells every page the whole view.
+    /// Tells every page what has changed of the view.
     pub(crate) fn tell_view(&self) {
-        let view = Box::new(self.session().view());
-        self.tell(&Told::View { view });
+        let mut shown = self.shown();
+        let view = self.session().view();
+        self.tell(&shown.take(&view));
+    }
+
+    pub(crate) fn shown(&self) -> MutexGuard<'_, Shown> {
+        self.shown.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Plays the network as the session has it now.
@@ -157,6 +166,7 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
     let scene = Arc::new(session.scene());
     let voice = session.voice();
     let shared = Arc::new(Shared {
+        shown: Mutex::new(Shown::new(&session.view())),
         session: Mutex::new(session),
         orders: orders.clone(),
         told,
@@ -270,8 +280,29 @@ impl Finding {
             at: problem.at.clone(),
             message: problem.message.clone(),
             remedy: problem.remedy.clone(),
+            at_s: problem.at_ms.map(secs),
+            revision: None,
         }
     }
+
+    /// A finding of a print run.
+    #[must_use]
+    pub fn reported(revision: &str, finding: &prints::history::PastFinding) -> Self {
+        let finding = finding.clone();
+        Self {
+            severity: finding.severity,
+            code: finding.code,
+            at: finding.at,
+            message: finding.message,
+            remedy: finding.remedy,
+            at_s: finding.at_ms.map(secs),
+            revision: Some(revision.to_owned()),
+        }
+    }
+}
+
+fn secs(ms: u64) -> f64 {
+    ms as f64 / 1000.0
 }
 
 #[cfg(test)]

@@ -9,13 +9,15 @@ use prints::survey::Survey;
 use sheet::{Edit, Sheet};
 use units::{Problem, Severity};
 
-use crate::card;
 use crate::earlier::Shelf;
 use crate::listeners;
 use crate::past::Past;
-use crate::protocol::{self, Ear, Finding, Hearing, Through, View};
+use crate::protocol::{self, Ear, Finding, Hearing, Through};
+use crate::versions;
 
 mod heard;
+mod named;
+mod shown;
 
 /// The level of listening that a session starts with: far below that of a loud print.
 const FIRST_MONITOR_DB: f64 = -18.0;
@@ -37,6 +39,9 @@ pub struct Session {
     past: Past,
     notes: Vec<protocol::Note>,
     shelf: Shelf,
+    /// What the last print run found.
+    reported: Vec<Finding>,
+    versions: Vec<protocol::Version>,
     hearing: Hearing,
     ear: Ear,
     survey: Option<Survey>,
@@ -77,6 +82,8 @@ impl Session {
             past: Past::default(),
             notes: listeners::of(path),
             shelf: Shelf::of(path),
+            reported: reported(path),
+            versions: versions::of(path),
             hearing,
             ear: Ear::default(),
             survey: None,
@@ -208,6 +215,11 @@ impl Session {
         is_new
     }
 
+    /// Looks at what the last print run has found.
+    pub fn look_at_report(&mut self) {
+        self.reported = reported(&self.path);
+    }
+
     /// Takes the file as it is now.
     ///
     /// # Errors
@@ -296,62 +308,6 @@ impl Session {
         let names = ear.alone.iter_mut().chain(&mut ear.silent).chain(ear.without.iter_mut().map(|(name, _)| name));
         names.filter(|name| *name == from).for_each(|name| to.clone_into(name));
     }
-
-    /// Everything that the page shows.
-    #[must_use]
-    pub fn view(&self) -> View {
-        let seconds = |frames: u64| frames as f64 / self.plan.rate_hz;
-        let song = &self.sheet.song;
-        let node = |node: &sheet::Node| protocol::Node {
-            name: node.name.as_str().to_owned(),
-            role: card::role(&self.sheet, node),
-            to: node.to.as_ref().map(|to| to.as_str().to_owned()),
-            sends: node.sends.iter().map(|send| send.to.as_str().to_owned()).collect(),
-            mute: node.mute,
-            expect_silence: matches!(node.kind, sheet::NodeKind::Stem { expect_silence: true, .. }),
-            card: card::of_node(node),
-        };
-        let print = |print: &sheet::Print| protocol::Print {
-            name: print.name.as_str().to_owned(),
-            from: print.from.as_str().to_owned(),
-            card: card::of_print(print),
-        };
-        let offer = |spec: &'static units::Spec| protocol::Offer {
-            name: spec.name.to_owned(),
-            title: spec.title.to_owned(),
-            summary: spec.summary.to_owned(),
-        };
-        View {
-            song: protocol::Song {
-                title: song.title.clone(),
-                artist: song.artist.clone(),
-                rate_hz: song.rate_hz,
-                length_s: seconds(self.plan.song_frames),
-                tail_s: seconds(self.plan.tail_frames),
-                sheet: self.path.file_name().unwrap_or_default().to_string_lossy().into_owned(),
-                unsaved: self.is_unsaved(),
-                undo: self.past.would_undo().map(str::to_owned),
-                redo: self.past.would_redo().map(str::to_owned),
-                changed_outside: self.changed_outside,
-                unsaved_before: self.unsaved_before,
-            },
-            sections: self.sheet.sections.iter().map(section).collect(),
-            nodes: self.sheet.nodes.iter().map(node).collect(),
-            prints: self.sheet.prints.iter().map(print).collect(),
-            references: self.sheet.references.iter().map(|r| r.name.as_str().to_owned()).collect(),
-            earlier: self.shelf.all(),
-            hearing: self.hearing.clone(),
-            codecs: protocol::codecs(),
-            ear: self.ear.clone(),
-            findings: self.problems.iter().map(Finding::of).collect(),
-            notes: self.notes.clone(),
-            catalogue: engine::specs().into_iter().map(offer).collect(),
-        }
-    }
-}
-
-fn section(section: &sheet::Section) -> protocol::Section {
-    protocol::Section { name: section.name.as_str().to_owned(), from_s: section.from_secs }
 }
 
 /// Reads and compiles a text. What the sheet mutes is compiled too, so that muting moves nothing.
@@ -370,6 +326,12 @@ fn sound(text: &str, folder: &Path, known: Option<(&Arc<Folder>, u32)>) -> Resul
     sheet::accept(&sheet, &mut found);
     problems.extend(found);
     Ok(Sound { sheet, problems, plan, sources })
+}
+
+/// What the newest revision of a sheet reports and its sheet does not accept; nothing if none was printed.
+fn reported(path: &Path) -> Vec<Finding> {
+    let Ok((past, report)) = prints::history::find(&prints::revisions_of(path, None), None) else { return Vec::new() };
+    report.findings.iter().map(|finding| Finding::reported(&past.name, finding)).collect()
 }
 
 fn nothing_to_hear() -> Problem {

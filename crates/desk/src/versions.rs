@@ -1,7 +1,6 @@
 //! Versions of a sheet that were kept under a name: plain sheets in a folder beside it, `NAME.versions` for `NAME.toml`.
 
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
@@ -36,18 +35,13 @@ pub fn of(sheet: &Path) -> Vec<Version> {
 /// The name cannot be a file's, is taken, or the folder cannot be written.
 pub fn keep(sheet: &Path, name: &str, text: &str) -> Result<(), Box<Problem>> {
     let path = path_of(sheet, name)?;
-    let write = || {
-        fs::create_dir_all(folder(sheet))?;
-        let mut file = tempfile::NamedTempFile::new_in(folder(sheet))?;
-        file.write_all(text.as_bytes())?;
-        file.as_file().sync_all()?;
-        file.persist_noclobber(&path).map(|_| ()).map_err(|error| error.error)
-    };
-    write().map_err(|error| match error.kind() {
-        std::io::ErrorKind::AlreadyExists => {
-            refused(name, format!("A version “{name}” is kept already."), "Give this one another name.")
-        }
-        _ => refused(name, format!("The version cannot be kept: {error}."), "See that the sheet's folder can be written."),
+    if path.exists() {
+        return Err(refused(name, format!("A version “{name}” is kept already."), "Give this one another name."));
+    }
+    let kept = fs::create_dir_all(folder(sheet)).and_then(|()| prints::load::put(&path, text.as_bytes()));
+    kept.map_err(|error| {
+        let message = format!("The version cannot be kept: {error}.");
+        refused(name, message, "See that the sheet's folder can be written.")
     })
 }
 

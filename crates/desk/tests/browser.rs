@@ -182,11 +182,9 @@ impl Recording {
         marks.iter().find(|mark| mark["what"] == what).unwrap()["frame"].as_u64().unwrap() as usize
     }
 
-    /// Delay and gain of a stretch after a mark against a print, one without waiting if there is one: where the print's
-    /// first frame would be.
+    /// Delay and gain of the stretch after a mark against a print: where the print's first frame would be.
     fn fit(&self, print: &[Frame], what: &str) -> Fit {
-        let stretch = RATE_HZ / 4;
-        self.fit_at(print, self.sounding(what, stretch).unwrap_or_else(|| self.at(what)), stretch)
+        self.fit_at(print, self.at(what), RATE_HZ / 2)
     }
 
     fn fit_at(&self, print: &[Frame], from: usize, frames: usize) -> Fit {

@@ -39,12 +39,17 @@ pub struct FileFacts<'a> {
 pub fn of_file(facts: &FileFacts<'_>) -> Vec<Problem> {
     let FileFacts { at, measured, .. } = *facts;
     let mut findings = Vec::new();
-    let mut add = |severity, code, message: String, remedy: &str| {
-        findings.push(Problem::new(severity, code, at, message, remedy.to_owned()));
+    let mut add_at = |secs: Option<f64>, severity, code, message: String, remedy: &str| {
+        let finding = Problem::new(severity, code, at, message, remedy.to_owned());
+        findings.push(secs.map_or(finding.clone(), |secs| finding.at_secs(secs)));
     };
+    let [left, right] = measured.true_peaks;
+    let top = if left.value > right.value { left } else { right };
+    let top_s = Some(top.at_frame / measured.rate_hz);
     if facts.clamped_samples > 0 {
         let message = format!("{} samples exceed full scale and were cut off.", facts.clamped_samples);
-        add(
+        add_at(
+            None,
             Severity::Fail,
             "clipped",
             message,
@@ -59,14 +64,16 @@ pub fn of_file(facts: &FileFacts<'_>) -> Vec<Problem> {
             } else {
                 (Severity::Fail, "Lower the limiter's ceiling, or write the file at the song's own rate.")
             };
-            add(severity, "over-ceiling", message, remedy);
+            add_at(top_s, severity, "over-ceiling", message, remedy);
         }
         (None, Some(peak)) if peak > 0.0 => {
             let message = format!("True peak {peak:.2} dBTP, above full scale, in a print without a limiter.");
-            add(Severity::Warn, "over-full-scale", message, "Lower the level of the bus it draws from.");
+            let remedy = "Lower the level of the bus it draws from.";
+            add_at(top_s, Severity::Warn, "over-full-scale", message, remedy);
         }
         _ => {}
     }
+    let mut add = |severity, code, message, remedy: &str| add_at(None, severity, code, message, remedy);
     if measured.dc.iter().any(|mean| mean.abs() > DC_LIMIT) {
         let [left, right] = measured.dc;
         let message = format!("The signal does not rest at zero: mean {left:.4} left, {right:.4} right.");
@@ -133,7 +140,8 @@ pub fn of_sources(facts: &RunFacts, silent_stems: &[String], rate_hz: f64) -> Ve
             bad.frames
         );
         let remedy = "Export the stem again from where it comes.".to_owned();
-        findings.push(Problem::new(Severity::Fail, "not-a-number", &stem_title(stem), message, remedy));
+        let finding = Problem::new(Severity::Fail, "not-a-number", &stem_title(stem), message, remedy);
+        findings.push(finding.at_secs(bad.first as f64 / rate_hz));
     }
     for stem in silent_stems {
         let message = format!("“{stem}” is silent from start to end.");
@@ -181,6 +189,9 @@ mod tests {
         let findings = of_file(&facts(false));
         assert_eq!((findings[0].code, findings[0].severity), ("over-ceiling", Severity::Fail));
         assert_eq!(of_file(&facts(true))[0].severity, Severity::Warn);
+        // The first top of sin(0.13 n) lies at n = pi / 2 / 0.13 = 12.1, others as high, near enough, every 24.2 frames.
+        let beyond = |ms: Option<u64>| ms.is_some_and(|ms| ms <= 1000);
+        assert!(beyond(findings[0].at_ms), "{findings:?}");
         let quiet = tone(0.5);
         assert_eq!(of_file(&FileFacts { measured: &quiet, ..facts(false) }), []);
     }

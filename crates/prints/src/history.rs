@@ -53,6 +53,9 @@ pub struct PastReport {
     /// Whether the set may go out.
     #[serde(default)]
     pub verdict: Option<PastVerdict>,
+    /// Findings that stand, the worst first.
+    #[serde(default)]
+    pub findings: Vec<PastFinding>,
     /// Findings that its sheet accepts, with the reason.
     #[serde(default)]
     pub accepted: Vec<PastAccepted>,
@@ -82,14 +85,26 @@ pub struct PastAccepted {
     pub reason: String,
 }
 
-/// A finding, as far as a letter tells it.
+/// A finding, as far as a letter or the desk tells it.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct PastFinding {
+    /// `note`, `warn` or `fail`.
+    #[serde(default)]
+    pub severity: String,
+    /// Code.
+    #[serde(default)]
+    pub code: String,
     /// What it is about.
     #[serde(rename = "where")]
     pub at: String,
     /// What is the case.
     pub message: String,
+    /// What to do.
+    #[serde(default)]
+    pub remedy: String,
+    /// Where in the song, in milliseconds.
+    #[serde(default)]
+    pub at_ms: Option<u64>,
 }
 
 /// A file of a revision.

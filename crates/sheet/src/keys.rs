@@ -389,7 +389,8 @@ pub static SHEET: Group = Group::new(
 
 pub(crate) const OFF: Key =
     Key::of(Param::switch("off", false, "Takes the processor out, without moving anything in time."));
-pub(crate) const OUTSIDE_KEY: Key =
+/// Of a processor that can listen to something else.
+pub const OUTSIDE_KEY: Key =
     Key::new("key", Takes::NameOf(Named::Node), "The stem or bus it listens to instead of its own input.");
 
 // Starting points

@@ -58,6 +58,9 @@ pub struct Problem {
     pub message: String,
     /// What to do, in one sentence.
     pub remedy: String,
+    /// Where in the song, in milliseconds, if it is about a place in it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub at_ms: Option<u64>,
     /// Where in the sheet's text, if it comes from there.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
@@ -67,7 +70,14 @@ impl Problem {
     /// A finding of a severity.
     #[must_use]
     pub fn new(severity: Severity, code: &'static str, at: &str, message: String, remedy: String) -> Self {
-        Self { severity, code, at: at.to_owned(), message, remedy, place: None }
+        Self { severity, code, at: at.to_owned(), message, remedy, at_ms: None, place: None }
+    }
+
+    /// The same at a place in the song. Ahead of its start counts as there.
+    #[must_use]
+    pub fn at_secs(mut self, secs: f64) -> Self {
+        self.at_ms = Some((secs * 1000.0).round() as u64);
+        self
     }
 
     /// The same with a place in the sheet's text.

@@ -12,6 +12,7 @@ pub fn as_typescript() -> String {
         "// Made by `cargo run -p desk --example protocol` from crates/desk/src/protocol.rs. Change that, not this.\n\n\
          export type Path = (string | number)[];\n\
          export type Plain = boolean | number | string | Plain[] | { [key: string]: Plain };\n\
+         export type Operation = { op: \"add\" | \"replace\"; path: string; value: unknown } | { op: \"remove\"; path: string };\n\
          export type Edit =\n  | { edit: \"set\"; path: Path; value: Plain }\n  | { edit: \"insert\"; path: Path; at: number; \
          value: Plain }\n  | { edit: \"remove\"; path: Path }\n  | { edit: \"move\"; path: Path; to: number }\n  | { edit: \
          \"rename\"; from: string; to: string };\n",
@@ -26,6 +27,7 @@ pub fn as_typescript() -> String {
         Card::decl(&config),
         Send::decl(&config),
         Processor::decl(&config),
+        Key::decl(&config),
         Row::decl(&config),
         Ride::decl(&config),
         Phrase::decl(&config),
@@ -35,6 +37,7 @@ pub fn as_typescript() -> String {
         Earlier::decl(&config),
         Offer::decl(&config),
         Note::decl(&config),
+        Version::decl(&config),
         Finding::decl(&config),
         Hearing::decl(&config),
         Through::decl(&config),
@@ -52,6 +55,7 @@ pub fn as_typescript() -> String {
         Meters::decl(&config),
         Sounds::decl(&config),
         Sound::decl(&config),
+        Differs::decl(&config),
         Adds::decl(&config),
         Added::decl(&config),
         Figures::decl(&config),

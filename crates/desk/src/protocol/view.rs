@@ -31,6 +31,8 @@ pub struct View {
     pub findings: Vec<Finding>,
     /// What listeners have written, by time.
     pub notes: Vec<Note>,
+    /// Versions of the sheet that were kept, the newest first.
+    pub versions: Vec<Version>,
     /// Processors that a chain can take: name and title.
     pub catalogue: Vec<Offer>,
 }
@@ -162,12 +164,24 @@ pub struct Processor {
     pub figure: Option<String>,
     /// Its settings.
     pub sentence: Vec<Phrase>,
+    /// What it listens to, if that can be something else than its own input.
+    pub key: Option<Key>,
     /// Parameters that the sentence does not name.
     pub more: Vec<Control>,
     /// What its rows are called, if it has rows: `bands`, `band`.
     pub rows_name: Option<(String, String)>,
     /// Its rows.
     pub rows: Vec<Row>,
+}
+
+/// What a processor listens to.
+#[derive(Clone, Debug, Serialize, TS)]
+pub struct Key {
+    /// Where it stands in the sheet.
+    #[ts(type = "(string | number)[]")]
+    pub path: Vec<Step>,
+    /// The stem or bus; none for its own input.
+    pub of: Option<String>,
 }
 
 /// A row of a processor, for instance a band.
@@ -314,8 +328,17 @@ pub struct Note {
     pub answer: Option<String>,
 }
 
+/// A version of the sheet that was kept under a name.
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
+pub struct Version {
+    /// Its name.
+    pub name: String,
+    /// When it was kept: seconds since 1970, universal time.
+    pub kept_s: f64,
+}
+
 /// One result of a check.
-#[derive(Clone, Debug, Serialize, TS)]
+#[derive(Clone, Debug, PartialEq, Serialize, TS)]
 pub struct Finding {
     /// `note`, `warn` or `fail`.
     pub severity: String,
@@ -327,4 +350,8 @@ pub struct Finding {
     pub message: String,
     /// What to do.
     pub remedy: String,
+    /// Where in the song, if it is about a place in it.
+    pub at_s: Option<f64>,
+    /// The revision that it was found in; none for what is found in the sheet as it is now.
+    pub revision: Option<String>,
 }

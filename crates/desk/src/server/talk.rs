@@ -45,6 +45,11 @@ async fn talk(shared: Arc<Shared>, mut socket: WebSocket) {
             message = socket.recv() => match message {
                 Some(Ok(Message::Text(text))) => {
                     let answer = match serde_json::from_str::<Asked>(&text) {
+                        // The page has missed something.
+                        Ok(Asked::View) => match tell_all(&shared, &mut socket).await {
+                            Ok(()) => Ok(()),
+                            Err(_) => return,
+                        },
                         Ok(asked) => tokio::task::block_in_place(|| answer(&shared, asked)),
                         Err(error) => Err(not_understood(&error)),
                     };
@@ -63,10 +68,8 @@ async fn talk(shared: Arc<Shared>, mut socket: WebSocket) {
 }
 
 async fn tell_all(shared: &Shared, socket: &mut WebSocket) -> Result<(), axum::Error> {
-    let (view, sounds) = {
-        let session = shared.session();
-        (Told::View { view: Box::new(session.view()) }, session.survey().map(crate::surveyor::sounds))
-    };
+    let view = shared.shown().whole();
+    let sounds = shared.session().survey().map(crate::surveyor::sounds);
     socket.send(Message::Text(as_text(&view).to_string().into())).await?;
     if let Some(sounds) = sounds {
         socket.send(Message::Text(as_text(&Told::Sounds { sounds }).to_string().into())).await?;
@@ -141,6 +144,9 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             shared.session().recover()?;
             changed(shared);
         }
+        asked @ (Asked::Keep { .. } | Asked::Differ { .. } | Asked::Take { .. }) => version(shared, asked)?,
+        // It is told in the channel that asks: see `talk`.
+        Asked::View => {}
         Asked::Open { opened } => shared.weigher.open(opened),
         Asked::Print => print(shared)?,
         Asked::Room { dba } => {
@@ -148,6 +154,27 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             shared.tell(&shared.exposure());
         }
         Asked::Blind { blindly } => blind::answer(shared, blindly)?,
+    }
+    Ok(())
+}
+
+/// Keeps a version, says how one differs, or goes back to one.
+fn version(shared: &Shared, asked: Asked) -> Result<(), Box<Problem>> {
+    match asked {
+        Asked::Keep { name } => {
+            let kept = shared.session().keep_version(&name);
+            shared.tell_view();
+            kept?;
+        }
+        Asked::Differ { name } => {
+            let differs = shared.session().since_version(&name)?;
+            shared.tell(&Told::Differs { differs });
+        }
+        Asked::Take { name } => {
+            shared.session().take_version(&name)?;
+            changed(shared);
+        }
+        _ => {}
     }
     Ok(())
 }
@@ -182,6 +209,8 @@ fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
         match prints::print(&order) {
             Ok(printed) => {
                 let (revision, sound) = (printed.report.revision.clone(), !printed.report.failed());
+                shared.session().look_at_report();
+                shared.tell_view();
                 shared.tell(&Told::Printed { revision, sound });
             }
             Err(stopped) => {

@@ -86,6 +86,12 @@ fn say(talk: &mut WebSocket<TcpStream>, text: &str) {
     talk.send(Message::Text(text.to_owned().into())).expect("it listens");
 }
 
+/// All of the view, as it is told to a page that has missed something.
+fn view_of(talk: &mut WebSocket<TcpStream>) -> serde_json::Value {
+    say(talk, r#"{"ask":"view"}"#);
+    told(talk, "view")
+}
+
 #[test]
 fn only_a_browser_with_the_key_is_let_in_and_only_once() {
     let served = Served::new();
@@ -145,7 +151,7 @@ fn what_is_not_understood_is_refused_and_what_is_too_large_ends_the_channel() {
     // Numbers out of all reason are put right, names that are not there are left out.
     say(&mut talk, r#"{"ask":"seek","to_s":1e300}"#);
     say(&mut talk, r#"{"ask":"listen","ear":{"alone":["nobody"],"silent":["a"],"without":[["b",7]]}}"#);
-    let ear = told(&mut talk, "view")["view"]["ear"].clone();
+    let ear = view_of(&mut talk)["view"]["ear"].clone();
     assert_eq!(ear, serde_json::json!({ "alone": [], "silent": ["a"], "without": [] }));
     let mut other = served.channel("/talk", &cookie);
     let _ = other.send(Message::Text("x".repeat(1 << 20).into()));
@@ -153,7 +159,7 @@ fn what_is_not_understood_is_refused_and_what_is_too_large_ends_the_channel() {
     assert!(ended, "a message of a megabyte ends its channel");
     say(&mut talk, r#"{"ask":"undo"}"#);
     say(&mut talk, r#"{"ask":"edit","edits":[],"words":"","goes_on":false}"#);
-    assert_eq!(told(&mut talk, "view")["tell"], "view");
+    assert_eq!(told(&mut talk, "changed")["tell"], "changed");
 }
 
 #[test]
@@ -277,4 +283,62 @@ fn what_a_part_adds_is_weighed_when_its_card_opens_and_again_after_a_change() {
     assert_eq!(adds["processors"].as_array().map(Vec::len), Some(1), "{adds}");
     say(&mut talk, r#"{"ask":"open","opened":{"name":"nobody","from_s":0,"to_s":4}}"#);
     assert_eq!(told(&mut talk, "adds")["adds"]["print"], serde_json::Value::Null);
+}
+
+#[test]
+fn pages_are_told_what_has_changed_and_have_the_view_of_one_that_is_told_all() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    let first = told(&mut talk, "view");
+    let (mut view, mut number) = (first["view"].clone(), first["number"].as_u64());
+    let whole = first.to_string().len();
+    for (asked, most) in [
+        (r#""edits":[{"edit":"set","path":["stem","a","level_db"],"value":-8}]"#, 700),
+        // What is put in among others moves them along.
+        (r#""edits":[{"edit":"insert","path":["stem","b","chain"],"at":0,"value":{"compressor":{}}}]"#, 2 * whole),
+        (r#""edits":[{"edit":"insert","path":["bus"],"at":0,"value":{"name":"room","to":"mix"}}]"#, whole),
+        (r#""edits":[{"edit":"remove","path":["stem","b","chain",1]}]"#, whole),
+    ] {
+        say(&mut talk, &format!("{{\"ask\":\"edit\",{asked},\"words\":\"\",\"goes_on\":false}}"));
+        let changed = told(&mut talk, "changed");
+        let bytes = changed.to_string().len();
+        assert!(bytes < most, "{asked}: {bytes} of {whole}");
+        number = number.map(|number| number + 1);
+        assert_eq!(changed["number"].as_u64(), number);
+        let patch: json_patch::Patch = serde_json::from_value(changed["patch"].clone()).expect("a patch");
+        json_patch::patch(&mut view, &patch).expect("it fits");
+    }
+    let now = view_of(&mut talk);
+    assert_eq!((now["number"].as_u64(), &now["view"]), (number, &view));
+    let mut other = served.channel("/talk", &cookie);
+    assert_eq!(told(&mut other, "view"), now);
+}
+
+#[test]
+fn a_version_is_kept_told_apart_and_gone_back_to() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    told(&mut talk, "view");
+    say(&mut talk, r#"{"ask":"keep","name":"soft a"}"#);
+    assert_eq!(view_of(&mut talk)["view"]["versions"][0]["name"], "soft a");
+    say(&mut talk, r#"{"ask":"keep","name":"soft a"}"#);
+    assert_eq!(told(&mut talk, "refused")["finding"]["code"], "version");
+    say(
+        &mut talk,
+        r#"{"ask":"edit","edits":[{"edit":"set","path":["stem","a","level_db"],"value":-3}],"words":"","goes_on":false}"#,
+    );
+    say(&mut talk, r#"{"ask":"differ","name":"soft a"}"#);
+    let differs = told(&mut talk, "differs")["differs"].clone();
+    assert_eq!(
+        differs,
+        serde_json::json!({ "name": "soft a", "changes": [["a", "level \u{2212}6 dB → \u{2212}3 dB"]] })
+    );
+    say(&mut talk, r#"{"ask":"take","name":"soft a"}"#);
+    say(&mut talk, r#"{"ask":"differ","name":"soft a"}"#);
+    assert_eq!(told(&mut talk, "differs")["differs"]["changes"], serde_json::json!([]));
+    assert_eq!(view_of(&mut talk)["view"]["song"]["undo"], "going back to “soft a”");
+    say(&mut talk, r#"{"ask":"take","name":"../sheet"}"#);
+    assert_eq!(told(&mut talk, "refused")["finding"]["code"], "version");
 }

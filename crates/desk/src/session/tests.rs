@@ -106,3 +106,18 @@ fn programmes_are_matched_to_the_quietest_and_an_absurd_wish_is_put_right() {
     assert_eq!((heard.programme.as_str(), heard.monitor_db, session.voice().matched_db), ("rough mix", -60.0, 0.0));
     assert!(heard.span_s.is_some_and(|(_, to)| to < 10.0));
 }
+
+#[test]
+fn what_the_last_print_run_found_stands_behind_what_the_sheet_says_itself() {
+    let song = Song::new();
+    let revision = prints::revisions_of(&song.sheet(), None).join("r004");
+    fs::create_dir_all(&revision).expect("a folder");
+    let report = r#"{ "engine": "", "label": null, "date": "", "title": "Lantern Weather", "artist": "", "rate_hz": 48000, "frames": 1,
+        "sections": [], "prints": [], "findings": [{ "severity": "fail", "code": "over-ceiling", "where": "for approval, MP3",
+        "message": "Too high.", "remedy": "Turn it down.", "at_ms": 2345 }] }"#;
+    fs::write(revision.join("report.json"), report).expect("it can be written");
+    let found = Session::open(&song.sheet()).expect("it opens").view().findings;
+    let last = found.last().expect("a finding");
+    assert_eq!((last.code.as_str(), last.at_s, last.revision.as_deref()), ("over-ceiling", Some(2.345), Some("r004")));
+    assert!(found[..found.len() - 1].iter().all(|finding| finding.revision.is_none()));
+}

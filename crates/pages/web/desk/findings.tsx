@@ -2,7 +2,8 @@
 import type { JSX } from 'preact';
 import { chosen, view } from './state.ts';
 import type { Finding } from './protocol.ts';
-import { typeset } from './words.ts';
+import { seek } from './sound/player.ts';
+import { place, typeset } from './words.ts';
 
 /** The node or print that a finding is about: places read as `bus room`, `print for approval`. */
 export function about(finding: Finding, names: readonly string[]): string | null {
@@ -30,14 +31,33 @@ export function Findings(): JSX.Element | null {
       <h2>Findings</h2>
       <ol>
         {all.map((finding) => (
-          <li key={`${finding.code} ${finding.at} ${finding.message}`} class={finding.severity}>
+          <li key={`${finding.code} ${finding.at} ${finding.message} ${finding.revision}`} class={finding.severity}>
             <p>
-              <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />: <Quoted words={finding.message} /> <i><Quoted words={finding.remedy} /></i>
+              <FindingText finding={finding} />
             </p>
           </li>
         ))}
       </ol>
     </section>
+  );
+}
+
+/** A finding in words: how grave, about what and where, what is the case, what to do. */
+export function FindingText({ finding }: { finding: Finding }): JSX.Element {
+  const { at_s, revision } = finding;
+  return (
+    <>
+      <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />
+      {at_s !== null && (
+        <>
+          , at{' '}
+          <button type="button" class="word" aria-label={`go to ${place(at_s, 1)}`} onClick={() => seek(at_s)}>
+            {place(at_s, 1)}
+          </button>
+        </>
+      )}
+      {revision !== null && `, as ${revision} was printed`}: <Quoted words={finding.message} /> <i><Quoted words={finding.remedy} /></i>
+    </>
   );
 }
 

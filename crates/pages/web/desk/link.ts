@@ -1,6 +1,6 @@
 // The one way to the desk and back: messages over a WebSocket on the page's own address.
 import type { Asked, Ear, Hearing, Told } from './protocol.ts';
-import { linked, take, view, weighed } from './state.ts';
+import { differs, linked, take, view, weighed } from './state.ts';
 
 const AGAIN_MS = 1000;
 let socket: WebSocket | null = null;
@@ -14,7 +14,9 @@ export function address(path: string): string {
 export function connect(): void {
   const talk = new WebSocket(address('/talk'));
   talk.onopen = () => (linked.value = true);
-  talk.onmessage = (event: MessageEvent<string>) => take(JSON.parse(event.data) as Told);
+  talk.onmessage = (event: MessageEvent<string>) => {
+    if (!take(JSON.parse(event.data) as Told)) ask({ ask: 'view' });
+  };
   talk.onclose = () => {
     linked.value = false;
     setTimeout(connect, AGAIN_MS);
@@ -23,11 +25,14 @@ export function connect(): void {
 }
 
 /** After these, what was weighed is not so any more. */
-const CHANGES: ReadonlySet<Asked['ask']> = new Set(['edit', 'undo', 'redo', 'reload', 'recover', 'open']);
+const CHANGES: ReadonlySet<Asked['ask']> = new Set(['edit', 'undo', 'redo', 'reload', 'recover', 'take', 'open']);
 
 /** Asks the desk for something; what comes of it is told in the next view. */
 export function ask(asked: Asked): void {
-  if (CHANGES.has(asked.ask)) weighed.value = false;
+  if (CHANGES.has(asked.ask)) {
+    weighed.value = false;
+    if (asked.ask !== 'open') differs.value = null;
+  }
   if (socket?.readyState === WebSocket.OPEN) socket.send(JSON.stringify(asked));
 }
 

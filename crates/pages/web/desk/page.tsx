@@ -12,6 +12,7 @@ import { Meters } from './meters/meters.tsx';
 import { pictures } from './settings.ts';
 import { Notices, SheetHead } from './sheet.tsx';
 import { blind, playing, view } from './state.ts';
+import { Versions } from './versions.tsx';
 import { SongStrip } from './strip/strip.tsx';
 
 export function Page(): JSX.Element {
@@ -34,6 +35,7 @@ export function Page(): JSX.Element {
       {pictures.value && <SongStrip />}
       {pictures.value ? <FlowMap /> : <FlowInWords />}
       <CardText />
+      <Versions />
       <Notes />
       <Findings />
       <Caution />

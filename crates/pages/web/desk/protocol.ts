@@ -1,6 +1,7 @@
 // Made by `cargo run -p desk --example protocol` from crates/desk/src/protocol.rs. Change that, not this.
 export type Path = (string | number)[];
 export type Plain = boolean | number | string | Plain[] | { [key: string]: Plain };
+export type Operation = { op: "add" | "replace"; path: string; value: unknown } | { op: "remove"; path: string };
 export type Edit =
   | { edit: "set"; path: Path; value: Plain }
   | { edit: "insert"; path: Path; at: number; value: Plain }
@@ -30,6 +31,8 @@ ear: Ear,
 findings: Array<Finding>,
 /** What listeners have written, by time. */
 notes: Array<Note>,
+/** Versions of the sheet that were kept, the newest first. */
+versions: Array<Version>,
 /** Processors that a chain can take: name and title. */
 catalogue: Array<Offer>, };
 export type Song = {
@@ -118,12 +121,19 @@ off: boolean,
 figure: string | null,
 /** Its settings. */
 sentence: Array<Phrase>,
+/** What it listens to, if that can be something else than its own input. */
+key: Key | null,
 /** Parameters that the sentence does not name. */
 more: Array<Control>,
 /** What its rows are called, if it has rows: `bands`, `band`. */
 rows_name: [string, string] | null,
 /** Its rows. */
 rows: Array<Row>, };
+export type Key = {
+/** Where it stands in the sheet. */
+path: (string | number)[],
+/** The stem or bus; none for its own input. */
+of: string | null, };
 export type Row = {
 /** Where it stands in the sheet. */
 path: (string | number)[],
@@ -209,6 +219,11 @@ text: string,
 state: string,
 /** What the engineer says to it. */
 answer: string | null, };
+export type Version = {
+/** Its name. */
+name: string,
+/** When it was kept: seconds since 1970, universal time. */
+kept_s: number, };
 export type Finding = {
 /** `note`, `warn` or `fail`. */
 severity: string,
@@ -219,7 +234,11 @@ at: string,
 /** What is the matter. */
 message: string,
 /** What to do. */
-remedy: string, };
+remedy: string,
+/** Where in the song, if it is about a place in it. */
+at_s: number | null,
+/** The revision that it was found in; none for what is found in the sheet as it is now. */
+revision: string | null, };
 export type Hearing = {
 /** Name of a print, a reference or a print of before. */
 programme: string,
@@ -306,14 +325,26 @@ words: string,
 /** Whether it goes on with the change before, as while a number is drawn. */
 goes_on: boolean, } | { "ask": "undo" } | { "ask": "redo" } | { "ask": "save" } | { "ask": "reload" } | { "ask": "recover" } | { "ask": "open",
 /** The card and the passage. */
-opened: Opened, } | { "ask": "print" } | { "ask": "room",
+opened: Opened, } | { "ask": "keep",
+/** The name. */
+name: string, } | { "ask": "differ",
+/** Its name. */
+name: string, } | { "ask": "take",
+/** Its name. */
+name: string, } | { "ask": "view" } | { "ask": "print" } | { "ask": "room",
 /** What it reads at the ears while the song plays, in dBA; none to forget it. */
 dba: number | null, } | { "ask": "blind",
 /** What. */
 blindly: Blindly, };
 export type Told = { "tell": "view",
+/** Counts views. */
+number: number,
 /** The view. */
-view: View, } | { "tell": "now",
+view: View, } | { "tell": "changed",
+/** The number of the view as it is now. */
+number: number,
+/** RFC 6902. */
+patch: Operation[], } | { "tell": "now",
 /** The state. */
 now: Now, } | { "tell": "sounds",
 /** It. */
@@ -323,7 +354,9 @@ sentence: string | null, } | { "tell": "blind",
 /** It, if there is one. */
 blind: Blind | null,
 /** Those that were held before, newest first. */
-before: Array<BlindBefore>, } | { "tell": "adds",
+before: Array<BlindBefore>, } | { "tell": "differs",
+/** It. */
+differs: Differs, } | { "tell": "adds",
 /** It. */
 adds: Adds, } | { "tell": "refused",
 /** Why, and what to do. */
@@ -390,6 +423,11 @@ loudness_range_lu: number | null,
 true_peak_dbtp: number | null,
 /** Momentary loudness, from the first frame on. */
 momentary_lufs: Array<number | null>, };
+export type Differs = {
+/** The version. */
+name: string,
+/** Where, and what, in words. */
+changes: Array<[string, string]>, };
 export type Adds = {
 /** Name of the stem, bus or print. */
 name: string,

@@ -1,9 +1,12 @@
 // What the page knows: told by the desk, or chosen here. Everything that is shown is derived from these signals.
 import { computed, signal } from '@preact/signals';
-import type { Adds, Blind, BlindBefore, Finding, Now, Sounds, Told, View } from './protocol.ts';
+import { immutableJSONPatch, type JSONPatchDocument } from 'immutable-json-patch';
+import type { Adds, Blind, BlindBefore, Differs, Finding, Now, Operation, Sounds, Told, View } from './protocol.ts';
 
 /** The sheet as it stands. */
 export const view = signal<View | null>(null);
+/** The same as it was told last, and its number: what is chosen here shows in the view at once, ahead of the desk. */
+let toldLast: { number: number; view: View } | null = null;
 /** The loudness of everything over the song, once it is surveyed. */
 export const sounds = signal<Sounds | null>(null);
 /** What the desk plays now, twenty times a second. */
@@ -14,6 +17,8 @@ export const beat = signal<Now | null>(null);
 export const adds = signal<Adds | null>(null);
 /** Whether nothing has changed since. */
 export const weighed = signal(true);
+/** What has changed since the version that was asked about. */
+export const differs = signal<Differs | null>(null);
 /** Work under way. */
 export const progress = signal<{ what: string; part: number } | null>(null);
 /** The last print run of this session. */
@@ -65,12 +70,32 @@ function takeNow(next: Now): void {
   beat.value = next;
 }
 
-/** Takes in what the desk tells. */
-export function take(told: Told): void {
+/** The view after a patch. None if the one before was missed, so that the patch does not fit. */
+export function patched(last: { number: number; view: View } | null, number: number, patch: readonly Operation[]): View | null {
+  if (last === null || number !== (last.number + 1) % 2 ** 32) return null;
+  try {
+    return immutableJSONPatch(last.view, patch as JSONPatchDocument) as View;
+  } catch {
+    return null;
+  }
+}
+
+/** Takes in what the desk tells. False if something was missed, so that the whole view is needed. */
+export function take(told: Told): boolean {
   switch (told.tell) {
     case 'view':
+      toldLast = { number: told.number, view: told.view };
       view.value = told.view;
       break;
+    case 'changed': {
+      // It was sent ahead of the view that this page began with.
+      if (toldLast !== null && told.number <= toldLast.number) break;
+      const next = patched(toldLast, told.number, told.patch);
+      if (next === null) return false;
+      toldLast = { number: told.number, view: next };
+      view.value = next;
+      break;
+    }
     case 'now':
       takeNow(told.now);
       break;
@@ -80,6 +105,9 @@ export function take(told: Told): void {
     case 'blind':
       blind.value = told.blind;
       heldBefore.value = told.before;
+      break;
+    case 'differs':
+      differs.value = told.differs;
       break;
     case 'adds':
       adds.value = told.adds;
@@ -99,4 +127,5 @@ export function take(told: Told): void {
       printed.value = { revision: told.revision, sound: told.sound };
       break;
   }
+  return true;
 }

@@ -293,6 +293,60 @@ async function isHeardAgain(page) {
   await page.waitForFunction(() => document.querySelector('[aria-label="Programme"]').value === 'for mastering');
 }
 
+/** The sheet is kept under a name, told apart from what it has become, and gone back to. */
+async function isKept(page) {
+  await page.getByRole('textbox', { name: 'Name of the version' }).fill('its own key');
+  await page.keyboard.press('Enter');
+  const versions = page.locator('.versions');
+  await versions.getByText('its own key', { exact: true }).waitFor();
+  await page.locator('.name', { hasText: 'crush' }).first().click();
+  const key = page.getByRole('combobox', { name: 'compressor listens to' });
+  assert.ok(!(await key.innerText()).includes('crush'), 'nothing listens to what it feeds');
+  await key.selectOption('voice');
+  await page.waitForFunction(() => /compressor of crush listens to voice/.test(document.querySelector('.head .act i')?.textContent ?? ''));
+  await versions.getByRole('button', { name: 'what changed since its own key' }).click();
+  await versions.getByText('crush: compressor listens to itself → voice').waitFor();
+  await versions.getByRole('button', { name: 'go back to its own key' }).click();
+  await page.waitForFunction(() => document.querySelector('[aria-label="compressor listens to"]').value === '');
+  await page.keyboard.press('Escape');
+  await page.keyboard.press('Control+z');
+  await page.waitForFunction(() => document.querySelector('[aria-label="compressor listens to"]').value === 'voice');
+  await page.keyboard.press('Control+z');
+}
+
+/** After an edit the page is told little, and where a message was lost it asks for all. */
+async function isToldWhatChanged(known) {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
+  const told = [];
+  let loses = false;
+  await context.routeWebSocket(/\/talk$/, (page) => {
+    const desk = page.connectToServer();
+    desk.onMessage((message) => {
+      const { tell } = JSON.parse(message);
+      if (tell === 'view' || tell === 'changed') told.push([tell, message.length]);
+      if (tell === 'changed' && loses) loses = false;
+      else page.send(message);
+    });
+  });
+  const page = await open(context, origin);
+  await page.locator('.name', { hasText: 'voice' }).first().click();
+  await page.locator('.card').getByRole('spinbutton', { name: 'level', exact: true }).focus();
+  const undone = (words) => page.waitForFunction((end) => document.querySelector('.head .act i')?.textContent.endsWith(end), words);
+  await page.keyboard.press('ArrowUp');
+  await undone('0 dB → 0.5 dB');
+  figures.view_bytes = told[0][1];
+  figures.edit_bytes = told.at(-1)[1];
+  assert.ok(told.at(-1)[0] === 'changed' && figures.edit_bytes < 2000, `${figures.edit_bytes} bytes after an edit`);
+  loses = true;
+  await page.keyboard.press('ArrowUp');
+  await page.keyboard.press('ArrowUp');
+  await undone('0 dB → 1.5 dB');
+  assert.equal(told.at(-1)[0], 'view', 'all is told where something was lost');
+  await page.keyboard.press('Control+z');
+  await page.getByRole('button', { name: /^redo\s*level of voice/ }).waitFor();
+  await context.close();
+}
+
 async function isPrinted(page) {
   await page.getByRole('button', { name: 'print', exact: true }).click();
   const report = page.getByRole('link', { name: 'Open its report' });
@@ -321,6 +375,8 @@ async function song() {
   await isCountedUp(heard);
   await isWorked(heard);
   await isWeighedAndRidden(heard);
+  await isKept(heard);
+  await isToldWhatChanged(known);
   await isWalked(heard);
   await look(heard, 'end');
 }

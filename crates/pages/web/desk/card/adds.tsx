@@ -37,8 +37,9 @@ export function passageInWords(span: [number, number], sections: readonly { name
 /** How loud it is where it joins a bus, against all else there. */
 const lies = (bus: string, over: number): string => `It lies ${steady(Math.abs(over), 1)} LU ${over < 0 ? 'under' : 'over'} the rest of ${bus}.`;
 
-export function AddsText({ processors, isPrint }: { processors: readonly Processor[]; isPrint: boolean }): JSX.Element {
+export function AddsText({ processors, isPrint }: { processors: readonly Processor[]; isPrint: boolean }): JSX.Element | null {
   const [all, found] = [view.value, known.value];
+  if (isPrint && processors.length === 0) return null;
   if (!all || !found) return <p class="adds aside">What it adds is being weighed.</p>;
   if (found.print === null) return <p class="adds aside">It reaches no print, and adds nothing.</p>;
   const where = passageInWords(found.span_s, all.sections, sectionOf(all, found.span_s));

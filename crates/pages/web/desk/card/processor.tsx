@@ -1,9 +1,11 @@
 // A processor of a chain: its sentence, its rows, and whether it is heard.
 import type { JSX } from 'preact';
+import { Choice } from '../../shared/sentence.tsx';
 import { edit } from '../edits.ts';
 import { without } from '../ear.ts';
 import { listen } from '../link.ts';
-import type { Processor, Row } from '../protocol.ts';
+import { mayGoTo } from '../map/rewire.tsx';
+import type { Key, Processor, Row } from '../protocol.ts';
 import { view } from '../state.ts';
 import { ProcessorAdds } from './adds.tsx';
 import { Figure } from './figure.tsx';
@@ -22,6 +24,7 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
       <h3 title={processor.summary}>{title}</h3>
       <p class="sentence">
         <Sentence phrases={processor.sentence} more={processor.more} label={title} />
+        {processor.key && <Listens of={processor.key} owner={owner} title={title} />}
         {off && <span class="aside"> (taken out)</span>}
         {left && <span class="aside"> (left out for listening)</span>}
       </p>
@@ -57,6 +60,22 @@ export function ProcessorText({ processor, owner, index, count }: Shown): JSX.El
         </button>
       </p>
     </li>
+  );
+}
+
+/** What moves the processor: its own input, or another stem or bus. Nothing may listen to what it feeds. */
+function Listens({ of: { path, of }, owner, title }: { of: Key; owner: string; title: string }): JSX.Element {
+  const isPrint = view.value?.prints.some((print) => print.name === owner) ?? false;
+  const able = view.value?.nodes.filter(({ name }) => name !== owner && (isPrint || mayGoTo(name, owner))) ?? [];
+  const choices = [{ value: '', text: 'its own input' }, ...able.map(({ name }) => ({ value: name, text: name }))];
+  const words = `${title} of ${owner} listens to`;
+  const choose = (name: string): void =>
+    name === '' ? edit(`${words} its own input`, { edit: 'remove', path }) : edit(`${words} ${name}`, { edit: 'set', path, value: name });
+  return (
+    <span class={of === null ? 'aside' : ''}>
+      {' '}
+      It listens to <Choice label={`${title} listens to`} value={of ?? ''} choices={choices} onChoose={choose} />.
+    </span>
   );
 }
 

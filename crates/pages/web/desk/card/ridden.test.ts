@@ -12,7 +12,7 @@ const card: Card = {
   sentence: [phrase(control('level', 'dB', false))],
   sends: [{ path: [], to: 'room', sentence: [phrase(control('level', 'LUFS', true))] }],
   processors: [{
-    path: [], name: 'compressor', title: 'compressor', summary: '', caution: '', off: false, figure: null, more: [], rows_name: null, rows: [],
+    path: [], name: 'compressor', title: 'compressor', summary: '', caution: '', off: false, figure: null, key: null, more: [], rows_name: null, rows: [],
     sentence: [phrase(control('threshold', 'dB', true), control('attack', 'ms', true))],
   }],
 };

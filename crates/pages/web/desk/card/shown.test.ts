@@ -10,7 +10,7 @@ const choice = (path: Path): Control => ({ ...number(path), takes: { kind: 'choi
 const phrase = (...controls: Control[]): Phrase => ({ at_rest: false, pieces: controls.map((control) => ({ control })) });
 const own = ['bus', 'crush'];
 const eq = (i: number) => ({
-  path: [...own, 'chain', i], name: 'eq', title: 'equaliser', summary: '', caution: '', off: false, figure: null, sentence: [], more: [],
+  path: [...own, 'chain', i], name: 'eq', title: 'equaliser', summary: '', caution: '', off: false, figure: null, key: null, sentence: [], more: [],
   rows_name: ['bands', 'band'] as [string, string],
   rows: [0, 1].map((row) => ({ path: [...own, 'chain', i, 'eq', 'bands', row], more: [], sentence: [phrase(choice([...own, 'chain', i, 'eq', 'bands', row, 'shape']), number([...own, 'chain', i, 'eq', 'bands', row, 'gain_db']), number([...own, 'chain', i, 'eq', 'of']))] })),
 });

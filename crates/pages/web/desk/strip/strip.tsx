@@ -10,6 +10,7 @@ import type { View } from '../protocol.ts';
 import { seek } from '../sound/player.ts';
 import { heardAt, sounds, view } from '../state.ts';
 import { place } from '../words.ts';
+import { MarkText, Marks } from './marks.tsx';
 import { RideLine } from './ride.tsx';
 import { hill, hills, ridge } from './silhouette.ts';
 
@@ -50,6 +51,7 @@ function Land({ all }: { all: View }): JSX.Element {
   return (
     <section class="strip" aria-label="Song">
       <Letters x={x} />
+      <Marks x={x} />
       <div class="land" ref={box} onPointerDown={(event) => press(event, seconds, all.song.length_s)}>
         <svg width="100%" height={HEIGHT} aria-hidden="true">
           {span && <rect class="span" x={x(span[0])} y="0" width={x(span[1]) - x(span[0])} height={HEIGHT} />}
@@ -63,6 +65,7 @@ function Land({ all }: { all: View }): JSX.Element {
         <Playhead seconds={seconds} all={all} />
       </div>
       <Sections all={all} x={x} />
+      <MarkText />
     </section>
   );
 }
