@@ -43,6 +43,8 @@ pub enum Command {
     History(HistoryArgs),
     /// Make the delivery folder of a finished revision, or check one that has arrived.
     Handover(HandoverArgs),
+    /// Print the songs of a record side by side, say which stand apart, hand all of them over as one.
+    Album(AlbumArgs),
     /// List starting points: complete chains for tasks, each with what it does to the demo song.
     Starts(StartsArgs),
     /// Write the page on which the artist listens, notes and approves.
@@ -221,6 +223,28 @@ pub struct HandoverArgs {
     /// Check a folder, or its ZIP file, that has arrived against its checksums.
     #[arg(long, conflicts_with_all = ["revision", "to", "out", "zip"])]
     pub verify: bool,
+}
+
+/// Arguments of `album`.
+#[derive(Debug, clap::Args)]
+pub struct AlbumArgs {
+    /// The album: a text that names the sheets of its songs in order.
+    pub album: PathBuf,
+    /// Take the newest revision of each song instead of printing.
+    #[arg(long)]
+    pub as_printed: bool,
+    /// Make one delivery folder of all songs, if the record is finished.
+    #[arg(long)]
+    pub handover: bool,
+    /// Folder to make; `handover/TITLE` beside the album when not given.
+    #[arg(long, value_name = "DIR", requires = "handover")]
+    pub to: Option<PathBuf>,
+    /// Pack the folder into one ZIP file beside it, too.
+    #[arg(long, requires = "handover")]
+    pub zip: bool,
+    /// Threads to use; all processors when not given.
+    #[arg(long)]
+    pub threads: Option<usize>,
 }
 
 /// Arguments of `starts`.

@@ -1,6 +1,7 @@
 //! One file a command: arguments in, one call, words and data out.
 
 pub mod advise;
+pub mod album;
 pub mod check;
 pub mod compare;
 pub mod demo;

@@ -27,6 +27,7 @@ fn main() -> ExitCode {
         Some(Command::Advise(args)) => commands::advise::run(&voice, &args),
         Some(Command::Desk(args)) => commands::desk::run(&voice, &args),
         Some(Command::History(args)) => commands::history::run(&voice, &args),
+        Some(Command::Album(args)) => commands::album::run(&voice, &args),
         Some(Command::Handover(args)) => commands::handover::run(&voice, &args),
         Some(Command::Starts(args)) => commands::starts::run(&voice, &args),
         Some(Command::Listen(args)) => commands::listen::run(&voice, &args),

@@ -1,6 +1,7 @@
 //! What the program says, and where: text for people, one JSON object for programs.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 
 use engine::Fault;
 use miette::{GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report};
@@ -68,10 +69,15 @@ impl Voice {
 
     /// Problems of a sheet, each with its line underlined.
     pub fn sheet_problems(&self, loaded: &Loaded) {
-        for problem in &loaded.problems {
+        self.problems_in(&loaded.path, &loaded.text, &loaded.problems);
+    }
+
+    /// Problems of a text, each with its line underlined.
+    pub fn problems_in(&self, path: &Path, text: &str, problems: &[Problem]) {
+        for problem in problems {
             let failed = problem.severity == Severity::Fail;
-            let text = underlined(loaded, problem);
-            if failed { self.insist(text.trim_end()) } else { self.say(text.trim_end()) }
+            let told = underlined(path, text, problem);
+            if failed { self.insist(told.trim_end()) } else { self.say(told.trim_end()) }
         }
     }
 }
@@ -104,14 +110,14 @@ fn word_of(severity: Severity) -> &'static str {
     }
 }
 
-/// A problem with the lines of the sheet that it means.
-fn underlined(loaded: &Loaded, problem: &Problem) -> String {
+/// A problem with the lines of the text that it means.
+fn underlined(path: &Path, text: &str, problem: &Problem) -> String {
     let Some(place) = problem.place else { return line_of(problem) };
     let title = format!("{}: {}", word_of(problem.severity), problem.message);
     let label = LabeledSpan::new_primary_with_span(None, (place.from, (place.to - place.from).max(1)));
     let diagnostic = MietteDiagnostic::new(title).with_help(&problem.remedy).with_label(label);
-    let name = loaded.path.display().to_string();
-    let report = Report::new(diagnostic).with_source_code(NamedSource::new(name, loaded.text.clone()));
+    let name = path.display().to_string();
+    let report = Report::new(diagnostic).with_source_code(NamedSource::new(name, text.to_owned()));
     let theme = GraphicalTheme::unicode_nocolor();
     let mut text = String::new();
     let drawn = GraphicalReportHandler::new_themed(theme).with_context_lines(0).render_report(&mut text, &*report);

@@ -10,6 +10,8 @@ use serde_json::Value;
 
 #[path = "contract/again.rs"]
 mod again;
+#[path = "contract/album.rs"]
+mod album;
 #[path = "contract/compare.rs"]
 mod compare;
 #[path = "contract/elsewhere.rs"]

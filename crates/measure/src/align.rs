@@ -90,6 +90,26 @@ pub fn align(a: &[Frame], b: &[Frame], max_delay_frames: usize) -> Option<Alignm
     })
 }
 
+/// A first look that costs little: the whole delay of `b` behind `a` with the strongest correlation of either sign, within
+/// so many frames either way, and that correlation over all that both have, 0 to 1. None if one of them is silent.
+///
+/// The true delay lies within half a frame of it. There white noise correlates by no less than `sinc(1/2)`, 0.64, of what it
+/// would if aligned, and music by more.
+#[must_use]
+pub fn whole_delay(a: &[Frame], b: &[Frame], max_delay_frames: usize) -> Option<(i64, f64)> {
+    let lag = strongest_lag(a, b, max_delay_frames)?;
+    let [of_a, of_b] = [usize::try_from(-lag).unwrap_or(0), usize::try_from(lag).unwrap_or(0)];
+    let [mut aa, mut bb, mut ab] = [0.0; 3];
+    for (a, b) in a.iter().skip(of_a).zip(b.iter().skip(of_b)) {
+        for c in 0..2 {
+            aa += a[c] * a[c];
+            bb += b[c] * b[c];
+            ab += a[c] * b[c];
+        }
+    }
+    (aa > 0.0 && bb > 0.0).then(|| (lag, ab.abs() / (aa * bb).sqrt()))
+}
+
 /// The lag of `b` behind `a` with the strongest correlation of either sign.
 fn strongest_lag(a: &[Frame], b: &[Frame], max_delay_frames: usize) -> Option<i64> {
     let most = max_delay_frames.min(a.len().max(b.len()));

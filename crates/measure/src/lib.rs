@@ -29,7 +29,7 @@ pub mod summary;
 pub mod tonal_balance;
 pub mod true_peak;
 
-pub use align::{Alignment, Polarity, align};
+pub use align::{Alignment, Polarity, align, whole_delay};
 pub use compare::{Comparison, Ear, Heard, beside, compare};
 pub use components::{Parting, parting};
 pub use decay::{BandDecay, Decay};

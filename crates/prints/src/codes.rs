@@ -4,6 +4,7 @@
 //! can say in it. A new finding is one line in the file of its area.
 
 mod advise;
+mod album;
 mod intake;
 mod listen;
 mod print;
@@ -67,6 +68,11 @@ pub const AREAS: &[Area] = &[
         title: "What is listened to",
         sentence: "Found by `listen`, and by `notes` in what listeners send back.",
         codes: listen::CODES,
+    },
+    Area {
+        title: "A record",
+        sentence: "Found by `album`, which lays the songs of a record side by side.",
+        codes: album::CODES,
     },
     Area {
         title: "What ends a command",

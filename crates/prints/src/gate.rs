@@ -203,8 +203,14 @@ pub(crate) fn of_sync(
         if other_hz != rate_hz {
             return Ok(None);
         }
-        let found = measure::align(&model, &other, (MOST_APART_SECS * f64::from(rate_hz)) as usize);
         let allowed = if file.lossy { LOSSY_APART_SECS * f64::from(rate_hz) } else { APART_SAMPLES };
+        let most = (MOST_APART_SECS * f64::from(rate_hz)) as usize;
+        // Files in step, and parts that share nothing, need no fraction of a sample.
+        let look = measure::whole_delay(&model, &other, most);
+        let worth = |(delay, correlation): &(i64, f64)| {
+            *correlation >= RELATED / 2.0 && delay.unsigned_abs() as f64 + 0.5 > allowed
+        };
+        let found = look.filter(worth).and_then(|_| measure::align(&model, &other, most));
         let apart = |found: &measure::Alignment| found.correlation >= RELATED && found.delay_samples.abs() >= allowed;
         Ok(found.filter(apart).map(|found| {
             let at = format!("{}, {}", file.name, file.format);

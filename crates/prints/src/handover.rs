@@ -5,11 +5,11 @@
 //! resolution without processing that cannot be undone, labels, documentation of the session, a checksum for each file.
 
 mod archive;
+mod parcel;
 mod verify;
 
 use std::fmt::Write as _;
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
@@ -21,10 +21,10 @@ use crate::files::sha256_of;
 use crate::history::{self, Past, PastFile, PastReport};
 use crate::load::{folder_of, revisions_of};
 use crate::names::folder_name;
-use crate::part::{Part, clear_abandoned};
 use crate::recall;
 use crate::revision::machine;
 
+pub(crate) use parcel::Parcel;
 pub use verify::verify;
 
 /// Name of the list of checksums.
@@ -75,38 +75,12 @@ pub fn hand_over(delivery: &Delivery<'_>) -> Result<Handed, Fault> {
     let usual =
         || folder_of(delivery.sheet).join("handover").join(format!("{} {}", folder_name(&report.title), past.name));
     let folder = delivery.to.map_or_else(usual, Path::to_owned);
-    let packed = delivery.packed.then(|| archive::path_of(&folder));
-    if let Some(there) = [Some(&folder), packed.as_ref()].into_iter().flatten().find(|path| path.exists()) {
-        return Err(taken(there));
-    }
-    let parent = folder_of(&folder);
-    let faulty = |error: io::Error| machine(&folder, &error);
-    fs::create_dir_all(parent).map_err(faulty)?;
-    let name = folder.file_name().unwrap_or_default().to_string_lossy();
-    clear_abandoned(parent, &format!(".{name}.")).map_err(faulty)?;
-    let hidden = parent.join(Part::name_for(&format!("{name}.{}", std::process::id())));
-    let work = Part::claim(hidden).map_err(faulty)?.ok_or_else(|| taken(&folder))?;
-    let mut files = copied(&past, &report, work.folder())?;
-    files.extend(documents(&past, &report, (sheet, &loaded.text), delivery.approvals, work.folder())?);
+    let parcel = Parcel::begin(folder, delivery.packed)?;
+    let mut files = copied(&past, &report, parcel.work())?;
+    files.extend(documents(&past, &report, (sheet, &loaded.text), delivery.approvals, parcel.work())?);
     files.sort();
-    let mut sums = String::new();
-    for (name, sha256) in &files {
-        let _ = writeln!(sums, "{sha256}  {name}");
-    }
-    fs::write(work.folder().join(SUMS), sums).map_err(faulty)?;
-    let archive = packed.as_ref().map(|_| archive::pack(work.folder(), &folder, &files)).transpose().map_err(faulty)?;
-    // Another run may have made it meanwhile.
-    work.publish(&folder).map_err(|error| if folder.exists() { taken(&folder) } else { faulty(error) })?;
-    if let (Some(path), Some(archive)) = (&packed, archive) {
-        archive.persist_noclobber(path).map_err(|error| machine(path, &error.error))?;
-    }
+    let (folder, packed) = parcel.send(&files)?;
     Ok(Handed { folder, packed, revision: past.name, files })
-}
-
-fn taken(folder: &Path) -> Fault {
-    let at = folder.display().to_string();
-    let remedy = "Name another folder with --to, or move that one away.".to_owned();
-    Fault::input("file-exists", &at, format!("{at} exists already; nothing is overwritten."), remedy)
 }
 
 fn refuse_unfinished(past: &Past, report: &PastReport) -> Result<(), Fault> {

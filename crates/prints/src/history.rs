@@ -127,8 +127,8 @@ pub struct PastFile {
     pub measures: PastMeasures,
 }
 
-/// The measures that a list shows.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+/// What was measured of a file. A list shows the first three; the others set songs of a record side by side.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct PastMeasures {
     /// Integrated loudness.
     pub integrated_lufs: Option<f64>,
@@ -136,6 +136,15 @@ pub struct PastMeasures {
     pub loudness_range_lu: Option<f64>,
     /// True peak.
     pub true_peak_dbtp: Option<f64>,
+    /// True peak less integrated loudness.
+    #[serde(default, skip_serializing)]
+    pub plr_db: Option<f64>,
+    /// Correlation of left and right.
+    #[serde(default, skip_serializing)]
+    pub correlation: Option<f64>,
+    /// Third-octave levels as `[nominal hz, db]`.
+    #[serde(default, skip_serializing)]
+    pub third_octave_db: Vec<(f64, Option<f64>)>,
 }
 
 impl PastFile {

@@ -2,6 +2,7 @@
 
 pub mod advise;
 pub mod again;
+pub mod album;
 pub mod codes;
 mod ending;
 pub mod fair;

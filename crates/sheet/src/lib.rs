@@ -32,11 +32,11 @@ mod tree;
 pub use difference::{Change, difference, plain_name};
 pub use edit::{Edit, Plain, Step, set_value};
 pub use model::{
-    Accepted, Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Link, Loudness, Name, Node, NodeKind,
-    Print, Reference, Ride, Section, Send, Sheet, Song, StemGroup, StemPrint, Tap, Target,
+    Accepted, Album, Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Link, Loudness, Name, Node,
+    NodeKind, Print, Reference, Ride, Section, Send, Sheet, Song, StemGroup, StemPrint, Tap, Target,
 };
 pub use network::{accept, network_findings};
-pub use reader::read;
+pub use reader::{read, read_album};
 pub use reference::{parameters, reference};
 pub use schema::schema;
 pub use sentences::{node_blank, node_sentence, send_blank, send_sentence};

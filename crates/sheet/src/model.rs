@@ -12,7 +12,7 @@ use units::{At, Place, Problem, Settings};
 mod prints;
 
 pub use prints::{
-    Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Loudness, Print, StemGroup, StemPrint,
+    Album, Alternate, CodecChoice, Dither, Dynamics, FileFormat, FileSpec, Loudness, Print, StemGroup, StemPrint,
 };
 
 /// A name as the sheet writes it, and where. It reads like a `str`: `node.to.as_deref()` is an `Option<&str>`.

@@ -6,7 +6,7 @@
 use multiversion::multiversion;
 use units::{Block, Frame};
 
-use super::shapes::{Amounts, Cubic, Curve, Diode, Fuzz, HardClip, Rule, Shape, Tanh, Tube};
+use super::shapes::{Amounts, Cubic, Curve, Diode, Fuzz, HardClip, Rule, Shape, TINY, Tanh, Tube};
 
 /// The arithmetic of one curve. Samples are left and right in turn and lie after the gain.
 #[derive(Clone, Copy)]
@@ -54,15 +54,23 @@ impl Bend {
         }
     }
 
-    /// Gives every follower the key's gain, sample by sample, for a curve without knees.
+    /// Gives every follower the key's gain, sample by sample, for a curve without knees. The key is bent already; `line`
+    /// is what it was behind the gain.
     pub fn follow(&self, line: &[f64], amounts: &Amounts, chunk: &mut Block<'_>) {
         if chunk.lanes() == 1 {
             return;
         }
-        for (i, x) in line.iter().enumerate() {
-            let gain = amounts.gain * (self.ratio)(*x, amounts);
-            for lane in 1..chunk.lanes() {
-                chunk.lane_mut(lane)[i / 2][i % 2] *= gain;
+        let (slope, mut gains) = ((self.ratio)(0.0, amounts), [0.0; LONG_RUN]);
+        for (run, line) in line.chunks(LONG_RUN).enumerate() {
+            let (from, count) = (run * LONG_RUN, line.len());
+            let bent = &chunk.lane(0).as_flattened()[from..from + count];
+            for ((gain, x), bent) in gains.iter_mut().zip(line).zip(bent) {
+                let ratio = if x.abs() < TINY { slope } else { bent / x };
+                *gain = amounts.gain * ratio;
+            }
+            for lane in chunk.lanes_mut().skip(1) {
+                let samples = &mut lane.as_flattened_mut()[from..from + count];
+                samples.iter_mut().zip(&gains).for_each(|(sample, gain)| *sample *= gain);
             }
         }
     }
@@ -85,6 +93,9 @@ fn knees<C: Curve>(line: &[f64], amounts: &Amounts, rising: &mut Frame, out: &mu
         triangle::<C>(line, C::RULE, amounts, rising, out);
     }
 }
+
+/// Samples whose gains are found before followers take them.
+const LONG_RUN: usize = 128;
 
 /// Samples that the averaging takes at a time.
 const RUN: usize = 16;

@@ -89,9 +89,12 @@ pub trait Curve {
     /// The gain `f(x) / x`, which tends to the slope at 0.
     #[inline]
     fn ratio(x: f64, amounts: &Amounts) -> f64 {
-        if x.abs() < 1e-12 { 1.0 + amounts.odd * (Self::SLOPE - 1.0) } else { Self::value(x, amounts) / x }
+        if x.abs() < TINY { 1.0 + amounts.odd * (Self::SLOPE - 1.0) } else { Self::value(x, amounts) / x }
     }
 }
+
+/// Below it a sample's gain is the slope at 0.
+pub const TINY: f64 = 1e-12;
 
 /// Points of an integration rule on 0..1 and their weights.
 pub type Rule = [(f64, f64)];

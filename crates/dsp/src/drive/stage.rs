@@ -121,8 +121,8 @@ impl Stage {
             }
             (self.bend.knees)(line, amounts, &mut key[0].rising, chunk.key_mut().as_flattened_mut());
         } else {
-            self.bend.follow(&line[2..], amounts, chunk);
             (self.bend.smooth)(&line[2..], amounts, chunk.key_mut().as_flattened_mut());
+            self.bend.follow(&line[2..], amounts, chunk);
         }
         key[0].last = [line[samples], line[samples + 1]];
         let is_straight = amounts.odd == 0.0 && amounts.even == 0.0;

@@ -1,5 +1,7 @@
 //! `handover`: the delivery folder, and a check of one that has arrived.
 
+use std::path::Path;
+
 use engine::Fault;
 use prints::handover::{Delivery, hand_over, verify};
 use prints::history;
@@ -50,7 +52,12 @@ pub fn run(voice: &Voice, args: &HandoverArgs) -> Outcome {
 fn approvals(args: &HandoverArgs) -> Result<Vec<String>, Fault> {
     let out = prints::revisions_of(&args.subject, args.out.as_deref());
     let (_, report) = history::find(&out, args.revision.as_deref())?;
-    let notes = listening::notes::load(&args.subject, &report.title)?;
+    approvals_of(&args.subject, &report)
+}
+
+/// The same for a revision whose report was read.
+pub fn approvals_of(sheet: &Path, report: &history::PastReport) -> Result<Vec<String>, Fault> {
+    let notes = listening::notes::load(sheet, &report.title)?;
     let of_file = |file: &history::PastFile| {
         let line = |approval: &listening::notes::Approval| {
             format!("{} by {}, {} (SHA-256 {})", file.file_name(), approval.who, approval.written, approval.sha256)

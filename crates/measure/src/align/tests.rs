@@ -105,3 +105,22 @@ fn unrelated_and_silent_signals_are_told() {
     assert_eq!(align(&a, &vec![units::SILENCE; 30_000], 2000), None);
     assert_eq!(align(&[], &a, 2000), None);
 }
+
+#[test]
+fn a_first_look_finds_the_whole_delay_and_tells_what_is_unrelated() {
+    let a = music(48_000.0, 2.0, 14);
+    let later: Vec<Frame> =
+        std::iter::repeat_n(units::SILENCE, 33).chain(a.iter().map(|x| x.map(|x| -0.5 * x))).collect();
+    let (delay, correlation) = whole_delay(&a, &later, 2000).expect("found");
+    assert!(delay == 33 && correlation > 0.999, "{delay} {correlation}");
+    let (delay, correlation) = whole_delay(&later, &a, 2000).expect("found");
+    assert!(delay == -33 && correlation > 0.999, "{delay} {correlation}");
+    // White noise half a sample later: Shannon's interpolator gives the correlation sinc(1/2) = 2 / pi at either neighbour.
+    let hiss = noise(60_000, 0.1, 3);
+    let half = crate::sinc::delayed(&hiss, 0.5, 0, hiss.len());
+    let (delay, correlation) = whole_delay(&hiss, &half, 2000).expect("found");
+    assert!((0..=1).contains(&delay) && (correlation - 4.0 / TAU).abs() < 0.02, "{delay} {correlation}");
+    let (a, b) = (noise(60_000, 0.1, 1), noise(60_000, 0.1, 2));
+    assert!(whole_delay(&a, &b, 2000).expect("found").1 < 0.05);
+    assert_eq!(whole_delay(&a, &vec![units::SILENCE; 60_000], 2000), None);
+}

@@ -187,3 +187,16 @@ pub enum Dither {
     /// The same with its noise moved to where the ear is weaker.
     Shaped,
 }
+
+/// Songs that make a record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Album {
+    /// Its title.
+    pub title: String,
+    /// Who performs it; empty if nobody is named.
+    pub artist: String,
+    /// The print of each song that stands on it.
+    pub print: String,
+    /// The sheets of its songs, in order, from the folder of the album.
+    pub songs: Vec<Name>,
+}

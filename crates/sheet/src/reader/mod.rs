@@ -3,6 +3,7 @@
 //! Reading never stops at the first mistake: a value that cannot be used is reported and stands at its default until
 //! the end, when a sheet with any failure is withheld.
 
+mod album;
 mod alternate;
 mod chain;
 mod clock;
@@ -19,6 +20,7 @@ mod start;
 
 use units::{Problem, Spec};
 
+pub use album::read_album;
 pub(crate) use forms::{inside, range, whole_list, with_unit};
 pub(crate) use start::read_start;
 
