@@ -105,10 +105,11 @@ with tempfile.TemporaryDirectory() as place:
     cost, memory, report = printed(place, "stems", by_stem)
     record = report["stems"][0]
     share = record["residue_share_db"]
-    print(f"all {STEMS} stems in two formats: {cost:.1f} s, {cost / alone:.2f} prints, {memory:.0f} MB; residue {share} dB of the print")
+    print(f"all {STEMS} stems in two formats: {cost:.1f} s, {cost / alone:.2f} prints (asked: {1 + 0.35 * STEMS:.2f}), {memory:.0f} MB")
+    print(f"residue against the print: {share:.1f} dB")
     for bits, most in NULL_DBFS.items():
         (whole,) = (place / path for path in files_of(report, "for approval", f"{bits} bit"))
-        total, frames = soundfile.read(place / whole, dtype="float64")[0], None
+        total = soundfile.read(place / whole, dtype="float64")[0]
         parts = files_of(report, "stems ", f"{bits} bit")
         for path in parts:
             total -= soundfile.read(place / path, dtype="float64")[0]
