@@ -60,11 +60,9 @@ impl Voice {
         Outcome::of(fault)
     }
 
-    /// Findings, without places in a text.
+    /// Findings, without places in a text. What is the same of several, one after another, is said once.
     pub fn findings(&self, findings: &[Problem]) {
-        for finding in findings {
-            self.say(&line_of(finding));
-        }
+        lines_of(findings).iter().for_each(|line| self.say(line));
     }
 
     /// Problems of a sheet, each with its line underlined.
@@ -82,14 +80,28 @@ impl Voice {
     }
 }
 
-/// A finding as lines: what, and beneath it what to do.
-fn line_of(finding: &Problem) -> String {
-    let word = word_of(finding.severity);
-    let at = if finding.at.is_empty() || finding.message.contains(&finding.at) {
-        String::new()
-    } else {
-        format!("{}: ", finding.at)
+fn lines_of(findings: &[Problem]) -> Vec<String> {
+    let same = |one: &Problem, other: &Problem| {
+        let said =
+            |finding: &Problem| (finding.severity, finding.code, finding.message.clone(), finding.remedy.clone());
+        !one.at.is_empty() && said(one) == said(other)
     };
+    let groups = findings.chunk_by(same);
+    let line = |alike: &[Problem]| {
+        let places: Vec<&str> = alike.iter().map(|finding| finding.at.as_str()).collect();
+        line_at(&alike[0], &places.join(", "))
+    };
+    groups.map(line).collect()
+}
+
+/// A finding as a line: what, and what to do.
+fn line_of(finding: &Problem) -> String {
+    line_at(finding, &finding.at)
+}
+
+fn line_at(finding: &Problem, at: &str) -> String {
+    let word = word_of(finding.severity);
+    let at = if at.is_empty() || finding.message.contains(at) { String::new() } else { format!("{at}: ") };
     harmless(&format!("  {word:5} {at}{} {} [{}]", finding.message, finding.remedy, finding.code), &[])
 }
 
@@ -122,4 +134,24 @@ fn underlined(path: &Path, text: &str, problem: &Problem) -> String {
     let mut text = String::new();
     let drawn = GraphicalReportHandler::new_themed(theme).with_context_lines(0).render_report(&mut text, &*report);
     if drawn.is_ok() { text } else { line_of(problem) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_the_same_of_several_is_said_once() {
+        let mono =
+            |at: &str| Problem::new(Severity::Note, "dual-mono", at, "It is mono.".to_owned(), "Pan it.".to_owned());
+        let late = Problem::new(Severity::Warn, "late", "hats.wav", "It is late.".to_owned(), "Move it.".to_owned());
+        assert_eq!(
+            lines_of(&[mono("kick.wav"), mono("snare.wav"), late, mono("toms.wav")]),
+            [
+                "  note  kick.wav, snare.wav: It is mono. Pan it. [dual-mono]",
+                "  warn  hats.wav: It is late. Move it. [late]",
+                "  note  toms.wav: It is mono. Pan it. [dual-mono]",
+            ]
+        );
+    }
 }

@@ -31,7 +31,7 @@ fn print(seed: u64) -> Result<Came, String> {
         Ok(Ok(frames)) => frames,
     };
     let most = units::gain_from_db(ceiling_dbtp + TOLERANCE_DB);
-    match frames.as_flattened().iter().position(|x| !(x.abs() <= most)) {
+    match frames.as_flattened().iter().position(|x| x.is_nan() || x.abs() > most) {
         None => Ok(Came::Printed),
         Some(at) => Err(format!("frame {} is {:?}, the ceiling {ceiling_dbtp} dBTP\n{text}", at / 2, frames[at / 2])),
     }
