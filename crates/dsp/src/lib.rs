@@ -89,6 +89,8 @@ pub struct Context<'a> {
     pub lanes: usize,
     /// Tempo, for note values.
     pub tempo_bpm: f64,
+    /// The frame of the song that comes first. What moves by a clock of its own starts where it would have come to by then.
+    pub first_frame: u64,
     /// Audio files that the settings name (impulse responses), at `rate_hz`, or why one cannot be had.
     pub audio: &'a dyn Fn(&str) -> Result<Channels, BuildError>,
 }
@@ -106,7 +108,7 @@ impl Context<'_> {
                 remedy: "Name a file that is there.".to_owned(),
             })
         };
-        Self { rate_hz, lanes, tempo_bpm: 120.0, audio }
+        Self { rate_hz, lanes, tempo_bpm: 120.0, first_frame: 0, audio }
     }
 }
 

@@ -189,16 +189,17 @@ struct Room {
 /// # Errors
 /// None at present.
 pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Processor>, BuildError> {
-    Ok(Box::new(ReturnPath::new(settings, context, Room::new(settings, context.rate_hz))))
+    Ok(Box::new(ReturnPath::new(settings, context, Room::new(settings, context))))
 }
 
 impl Room {
-    fn new(settings: &Settings, rate_hz: f64) -> Self {
+    fn new(settings: &Settings, context: &Context<'_>) -> Self {
+        let rate_hz = context.rate_hz;
         let (shape, decay) = (shape(settings), decay(settings, rate_hz));
         Self {
             rate_hz,
             early: Early::new(&shape, &decay),
-            late: Network::new(&shape, &decay),
+            late: Network::new(&shape, &decay, context.first_frame),
             early_gain: Ramp::at(0.0),
             late_gain: Ramp::at(0.0),
             cuts: Cuts::new(0.0, HIGH_CUT_OFF_HZ, rate_hz),

@@ -192,7 +192,7 @@ impl Tape {
             lag: Lag::new(lanes, oversampler.latency_frames()),
             losses: Losses::new(lanes, speed, spacing(settings), rate_hz, PIECE),
             bump: Section::new(lanes, bump(settings, ips, rate_hz)),
-            transport: Transport::new(lanes, settings.number(&WOW_PERCENT), settings.number(&FLUTTER_PERCENT), rate_hz),
+            transport: Transport::new(lanes, depths(settings), rate_hz, context.first_frame),
             hiss: Ramp::at(hiss(settings)),
             noise: SEED,
             clock: 0,
@@ -268,7 +268,7 @@ impl Processor for Tape {
         self.reversible.go_to(reversible(settings));
         self.losses.set(spacing(settings));
         self.bump.go_to(bump(settings, self.ips, self.rate_hz));
-        self.transport.go_to(settings.number(&WOW_PERCENT), settings.number(&FLUTTER_PERCENT));
+        self.transport.go_to(depths(settings));
         self.hiss.go_to(hiss(settings));
     }
 
@@ -315,6 +315,11 @@ fn spacing(settings: &Settings) -> f64 {
 fn hiss(settings: &Settings) -> f64 {
     let level_db = settings.number(&HISS_DB);
     if level_db <= HISS_OFF_DB { 0.0 } else { gain_from_db(level_db) * 3.0_f64.sqrt() }
+}
+
+/// Depths of wow and flutter in per cent.
+fn depths(settings: &Settings) -> [f64; 2] {
+    [&WOW_PERCENT, &FLUTTER_PERCENT].map(|param| settings.number(param))
 }
 
 /// The bell of the Audio EQ Cookbook (W3C Working Group Note, 8 June 2021, peakingEQ).

@@ -284,8 +284,13 @@ impl<'a> Compiler<'a> {
     /// Builds a processor once, to ask how long it takes. Its own type is the only one that knows.
     fn latency_and_tail(&mut self, owner: &str, link: &Link) -> (usize, u64) {
         let audio = |file: &str| self.facts.audio(file).map_err(Fault::into_build_error);
-        let context =
-            dsp::Context { rate_hz: self.rate_hz, lanes: 1, tempo_bpm: self.sheet.song.tempo_bpm, audio: &audio };
+        let context = dsp::Context {
+            rate_hz: self.rate_hz,
+            lanes: 1,
+            tempo_bpm: self.sheet.song.tempo_bpm,
+            first_frame: 0,
+            audio: &audio,
+        };
         match crate::step::build(&link.settings, &context) {
             Ok(processor) => (processor.latency_frames(), processor.tail_frames() as u64),
             Err(error) => {

@@ -119,7 +119,9 @@ impl Stream {
                 Feed::Sum(_) => None,
             };
             let lanes = if own.is_some() { 1 } else { lanes };
-            let context = Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, audio: &audio };
+            let first_frame = setup.from;
+            let context =
+                Context { rate_hz: plan.rate_hz, lanes, tempo_bpm: plan.tempo_bpm, first_frame, audio: &audio };
             let span = Span { block_frames: setup.block_frames, from: setup.from, print_frames: plan.print_frames() };
             let state = StepState::build(step, &context, playback, &pure, &span);
             states.push(Mutex::new(Some(

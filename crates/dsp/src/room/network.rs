@@ -80,6 +80,7 @@ pub(super) struct Network {
     modulation: f64,
     rate_hz: f64,
     /// Frames since the start, for the swing.
+    first_frame: u64,
     clock: u64,
     turns: Box<[[[f64; 2]; LINES / 2]; CHUNK_FRAMES]>,
 }
@@ -145,7 +146,7 @@ impl Losses {
 }
 
 impl Network {
-    pub(super) fn new(shape: &Shape, decay: &Decay) -> Self {
+    pub(super) fn new(shape: &Shape, decay: &Decay, first_frame: u64) -> Self {
         let lengths = Lengths::new(shape, decay.rate_hz());
         let losses = Losses::new(&lengths, decay);
         Self {
@@ -158,7 +159,8 @@ impl Network {
             diffusion: 0.0,
             modulation: 0.0,
             rate_hz: decay.rate_hz(),
-            clock: 0,
+            first_frame,
+            clock: first_frame,
             turns: Box::new([[[1.0, 0.0]; LINES / 2]; CHUNK_FRAMES]),
         }
     }
@@ -235,7 +237,7 @@ impl Network {
         self.lengths.finish();
         self.losses = self.wanted;
         self.steps = RAMP_FRAMES;
-        self.clock = 0;
+        self.clock = self.first_frame;
     }
 
     /// Takes left and right in, gives middle and side.

@@ -38,7 +38,8 @@ pub struct Transport {
     depths: [f64; 2],
     targets: [f64; 2],
     travel: f64,
-    clock: usize,
+    first_frame: u64,
+    clock: u64,
     /// Whether the sines' pointers stand at the last frame.
     turning: bool,
 }
@@ -54,9 +55,9 @@ struct Sine {
 }
 
 impl Transport {
-    /// For a number of lanes.
+    /// For a number of lanes, with depths of wow and flutter in per cent, from a frame of the song on.
     #[must_use]
-    pub fn new(lanes: usize, wow_percent: f64, flutter_percent: f64, rate_hz: f64) -> Self {
+    pub fn new(lanes: usize, depths: [f64; 2], rate_hz: f64, first_frame: u64) -> Self {
         let sines: Vec<Sine> = [&WOW[..], &FLUTTER[..]]
             .iter()
             .enumerate()
@@ -74,10 +75,11 @@ impl Transport {
             at: 0,
             table: interpolator(),
             sines,
-            depths: [wow_percent, flutter_percent],
-            targets: [wow_percent, flutter_percent],
+            depths,
+            targets: depths,
             travel: MOST_PERCENT / (TRAVEL_S * rate_hz),
-            clock: 0,
+            first_frame,
+            clock: first_frame,
             turning: false,
         }
     }
@@ -89,8 +91,8 @@ impl Transport {
     }
 
     /// Sends the depths elsewhere.
-    pub fn go_to(&mut self, wow_percent: f64, flutter_percent: f64) {
-        self.targets = [wow_percent, flutter_percent];
+    pub fn go_to(&mut self, depths: [f64; 2]) {
+        self.targets = depths;
     }
 
     /// Moves a block in place.
@@ -133,7 +135,7 @@ impl Transport {
         self.ring.fill(SILENCE);
         self.at = 0;
         self.depths = self.targets;
-        (self.clock, self.turning) = (0, false);
+        (self.clock, self.turning) = (self.first_frame, false);
     }
 }
 
@@ -152,7 +154,7 @@ impl Sine {
     }
 
     /// Frames of delay for a depth of 1 % at a frame, by one turn of the pointer or anew.
-    fn frames_at(&mut self, clock: usize, exact: bool) -> f64 {
+    fn frames_at(&mut self, clock: u64, exact: bool) -> f64 {
         let [x, y] = self.pointer;
         let [cos, sin] = self.turn;
         self.pointer = if exact {
@@ -209,7 +211,7 @@ mod tests {
 
     /// Instantaneous frequency of a tone, by the phase of its analytic pair, relative to its own.
     fn deviations(wow: f64, flutter: f64, rate_hz: f64, frames: usize) -> Vec<f64> {
-        let mut transport = Transport::new(1, wow, flutter, rate_hz);
+        let mut transport = Transport::new(1, [wow, flutter], rate_hz, 0);
         // The carrier of the standard, 3150 Hz, as a sine and a cosine on the two channels.
         let turn = TAU * 3150.0 / rate_hz;
         let mut audio: Vec<Frame> = (0..frames)
@@ -256,7 +258,7 @@ mod tests {
 
     #[test]
     fn at_rest_it_is_a_delay_of_whole_frames() {
-        let mut transport = Transport::new(1, 0.0, 0.0, 44_100.0);
+        let mut transport = Transport::new(1, [0.0; 2], 44_100.0, 0);
         let mut audio: Vec<Frame> = (1..1000).map(|n| [f64::from(n), 1.0 / f64::from(n)]).collect();
         let input = audio.clone();
         transport.process(&mut Block::key_only(&mut audio));
