@@ -5,7 +5,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use units::Severity;
+use units::{Problem, Severity};
 
 /// What a fragment lacks: the rest of its sheet.
 const REST: [&str; 8] = [
@@ -31,15 +31,21 @@ fn documents() -> Vec<PathBuf> {
     in_folders.chain([root.join("README.md")]).filter(|path| path.extension().is_some_and(|end| end == "md")).collect()
 }
 
+/// What is wrong with an album, or with a sheet of which this is a part.
+fn problems_of(fragment: &str) -> Vec<Problem> {
+    if fragment.starts_with("fairprint_album") {
+        return sheet::read_album(fragment).1;
+    }
+    let head = "fairprint = 1\n[song]\ntitle = \"Lantern Weather\"\nartist = \"The Tin Orchard\"\nrate_hz = 48000\n";
+    sheet::read(&format!("{head}{fragment}"), &engine::specs()).1
+}
+
 #[test]
 fn every_fragment_of_a_sheet_can_be_written() {
     let (mut seen, mut wrong) = (0, Vec::new());
     for path in documents() {
         for fragment in fragments(&fs::read_to_string(&path).unwrap()) {
-            let text = format!(
-                "fairprint = 1\n[song]\ntitle = \"Lantern Weather\"\nartist = \"The Tin Orchard\"\nrate_hz = 48000\n{fragment}"
-            );
-            let (_, problems) = sheet::read(&text, &engine::specs());
+            let problems = problems_of(&fragment);
             let faults = problems.iter().filter(|p| p.severity == Severity::Fail && !REST.contains(&p.code));
             wrong.extend(faults.map(|problem| format!("{}: {} in\n{fragment}", path.display(), problem.message)));
             seen += 1;
