@@ -8,9 +8,11 @@ use crate::MARK;
 const SIZE: [f64; 2] = [640.0, 360.0];
 /// Room around the field: left, top, right, below.
 const MARGIN: [f64; 4] = [52.0, 12.0, 16.0, 44.0];
-/// Height of a line of the key, and how many names stand in one.
+/// Height of a line of the key, how many names stand in one at most, the room for a letter, and for the line ahead of a name.
 const KEY_LINE: f64 = 20.0;
 const KEY_COLUMNS: usize = 4;
+const KEY_LETTER: f64 = 6.5;
+const KEY_MARK: f64 = 44.0;
 /// The report's style; its first lines are the colours, by day and by night.
 const REPORT_STYLE: &str = include_str!("../../prints/src/report/style.css");
 
@@ -72,7 +74,8 @@ impl Curve {
 
 /// The chart.
 pub fn draw(title: &str, [x, y]: [&Axis; 2], curves: &[Curve]) -> String {
-    let lines = curves.len().div_ceil(KEY_COLUMNS);
+    let columns = key_columns(curves);
+    let lines = curves.len().div_ceil(columns);
     let height = SIZE[1] + KEY_LINE * lines as f64;
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {height}\" role=\"img\">\n{MARK}\n<title>{}</title>\n",
@@ -88,7 +91,7 @@ pub fn draw(title: &str, [x, y]: [&Axis; 2], curves: &[Curve]) -> String {
         for [px, py] in points.iter().filter(|_| curve.dots) {
             let _ = writeln!(svg, "<circle class=\"c{index}\" cx=\"{px:.1}\" cy=\"{py:.1}\" r=\"3\"/>");
         }
-        key(&mut svg, index, &curve.name);
+        key(&mut svg, columns, index, &curve.name);
     }
     svg + "</svg>\n"
 }
@@ -142,10 +145,17 @@ fn axes(svg: &mut String, x: &Axis, y: &Axis) {
     let _ = writeln!(svg, "<text transform=\"translate(13 {at}) rotate(-90)\" text-anchor=\"middle\">{title}</text>");
 }
 
-fn key(svg: &mut String, index: usize, name: &str) {
-    let room = (SIZE[0] - MARGIN[0] - MARGIN[2]) / KEY_COLUMNS as f64;
-    let x = MARGIN[0] + room * (index % KEY_COLUMNS) as f64;
-    let y = SIZE[1] + KEY_LINE * (index / KEY_COLUMNS) as f64 + 6.0;
+/// Names that stand in a line of the key: as many as the longest leaves room for.
+fn key_columns(curves: &[Curve]) -> usize {
+    let longest = curves.iter().map(|curve| curve.name.chars().count()).max().unwrap_or(0);
+    let room = (SIZE[0] - MARGIN[0] - MARGIN[2]) / (KEY_MARK + KEY_LETTER * longest as f64);
+    (room as usize).clamp(1, KEY_COLUMNS)
+}
+
+fn key(svg: &mut String, columns: usize, index: usize, name: &str) {
+    let room = (SIZE[0] - MARGIN[0] - MARGIN[2]) / columns as f64;
+    let x = MARGIN[0] + room * (index % columns) as f64;
+    let y = SIZE[1] + KEY_LINE * (index / columns) as f64 + 6.0;
     let _ = writeln!(svg, "<path class=\"c c{index}\" d=\"M{x} {}h24\"/>", y - 4.0);
     let _ = writeln!(svg, "<text x=\"{}\" y=\"{y}\">{}</text>", x + 30.0, escaped(name));
 }
@@ -191,6 +201,12 @@ mod tests {
         for name in ["--paper", "--ink", "--soft", "--rule", "--print", "--other"] {
             assert_eq!(colours().matches(name).count(), 2, "{name} by day and by night");
         }
+    }
+
+    #[test]
+    fn long_names_take_fewer_columns() {
+        let named = |letters: usize| vec![Curve::line("x".repeat(letters), Vec::new())];
+        assert_eq!([3, 22, 60, 200].map(|letters| key_columns(&named(letters))), [4, 3, 1, 1]);
     }
 
     #[test]
