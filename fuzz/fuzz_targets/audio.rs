@@ -2,18 +2,15 @@
 
 #![no_main]
 
+mod place;
+
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
 /// Blocks that are read: a codec may hold much silence in few bytes.
 const MOST_BLOCKS: usize = 50;
 
-/// A file of this process alone, in memory where the system has a place for that.
-static PATH: LazyLock<PathBuf> = LazyLock::new(|| {
-    let memory = PathBuf::from("/dev/shm");
-    let folder = if memory.is_dir() { memory } else { std::env::temp_dir() };
-    folder.join(format!("fairprint-fuzz-{}.audio", std::process::id()))
-});
+static PATH: LazyLock<PathBuf> = LazyLock::new(|| place::of("audio"));
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     std::fs::write(&*PATH, bytes).expect("a place to write");

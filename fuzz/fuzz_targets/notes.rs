@@ -3,16 +3,14 @@
 
 #![no_main]
 
+mod place;
+
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
 use listening::notes;
 
-static PATH: LazyLock<PathBuf> = LazyLock::new(|| {
-    let memory = PathBuf::from("/dev/shm");
-    let folder = if memory.is_dir() { memory } else { std::env::temp_dir() };
-    folder.join(format!("fairprint-fuzz-{}.notes.json", std::process::id()))
-});
+static PATH: LazyLock<PathBuf> = LazyLock::new(|| place::of("notes.json"));
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     std::fs::write(&*PATH, bytes).expect("a place to write");

@@ -3,14 +3,12 @@
 
 #![no_main]
 
+mod place;
+
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
-static PATH: LazyLock<PathBuf> = LazyLock::new(|| {
-    let memory = PathBuf::from("/dev/shm");
-    let folder = if memory.is_dir() { memory } else { std::env::temp_dir() };
-    folder.join(format!("fairprint-fuzz-{}.wav", std::process::id()))
-});
+static PATH: LazyLock<PathBuf> = LazyLock::new(|| place::of("wav"));
 
 /// `fmt `: integers of 16 bits, stereo, 48 kHz.
 const FMT: [u8; 16] = [1, 0, 2, 0, 0x80, 0xbb, 0, 0, 0, 0xee, 2, 0, 4, 0, 16, 0];

@@ -7,6 +7,7 @@ use cargo_metadata::{DependencyKind, MetadataCommand};
 /// Crate, and what it may import.
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
+    ("chance", &["units"]),
     ("dsp", &["units"]),
     ("measure", &["units"]),
     ("media", &["units"]),

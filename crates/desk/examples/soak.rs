@@ -20,6 +20,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use chance::Random;
 use media::{FileFormat, Metadata, WavSample};
 use serde_json::{Value, json};
 use tungstenite::client::IntoClientRequest;
@@ -259,11 +260,7 @@ fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: 
     let mut hearing = json!({ "programme": "for mastering", "matched": true, "through": "nothing", "span_s": [0.0, 29.5], "monitor_db": -18.0 });
     say(&mut talk, json!({ "ask": "hear", "hearing": hearing }));
     say(&mut talk, json!({ "ask": "play" }));
-    let mut lot = 12_345_u64;
-    let mut draw = |below: u64| {
-        lot = lot.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (lot >> 33) % below
-    };
+    let mut random = Random(12_345);
     let mut next_move = start + Duration::from_secs(5);
     while !ended.load(Ordering::Relaxed) {
         while let Some(message) = next(&mut talk) {
@@ -279,22 +276,22 @@ fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: 
             }
         }
         if moves && Instant::now() > next_move {
-            next_move += Duration::from_millis(200 + draw(600));
-            let stem = draw(STEMS as u64);
-            let what = match draw(8) {
+            next_move += Duration::from_millis(200 + random.below(600) as u64);
+            let stem = random.below(STEMS);
+            let what = match random.below(8) {
                 0..=3 => {
                     let path = json!(["stem", format!("part {stem}"), "level_db"]);
-                    let value = -(draw(120) as f64) / 10.0;
+                    let value = -(random.below(120) as f64) / 10.0;
                     json!({ "ask": "edit", "edits": [{ "edit": "set", "path": path, "value": value }], "words": "level", "goes_on": false })
                 }
-                4 => json!({ "ask": "seek", "to_s": draw(28) }),
+                4 => json!({ "ask": "seek", "to_s": random.below(28) }),
                 5 => {
                     json!({ "ask": "listen", "ear": { "alone": [], "silent": [format!("part {stem}")], "without": [[format!("group {}", stem % 6), 0]] } })
                 }
                 6 => json!({ "ask": "listen", "ear": { "alone": [], "silent": [], "without": [] } }),
                 _ => {
-                    hearing["programme"] = json!(["for mastering", "for approval"][draw(2) as usize]);
-                    hearing["through"] = json!(["nothing", "mono", "small-speaker", "mp3 128"][draw(4) as usize]);
+                    hearing["programme"] = json!(["for mastering", "for approval"][random.below(2)]);
+                    hearing["through"] = json!(["nothing", "mono", "small-speaker", "mp3 128"][random.below(4)]);
                     json!({ "ask": "hear", "hearing": hearing })
                 }
             };

@@ -3,10 +3,14 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Command, Output};
 
 use serde_json::Value;
+
+mod short_song;
+
+use short_song::{SHEET, write_song, write_wav};
 
 #[path = "contract/again.rs"]
 mod again;
@@ -37,12 +41,7 @@ struct Song {
 impl Song {
     fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        for (name, hz, gain) in [("kick", 55.0, 0.3), ("keys", 330.0, 0.1), ("lead voice", 880.0, 0.2)] {
-            let sine = |n: usize| gain * libm::sin(std::f64::consts::TAU * hz * n as f64 / 48_000.0);
-            let frames: Vec<[f64; 2]> = (0..5 * 48_000).map(|n| [sine(n), sine(n + 7)]).collect();
-            write_wav(&folder.path().join(format!("{name}.wav")), &frames);
-        }
-        fs::write(folder.path().join("sheet.toml"), SHEET).unwrap();
+        write_song(folder.path(), 5, SHEET);
         Self { folder }
     }
 
@@ -59,61 +58,6 @@ impl Song {
         assert!(text.contains(from));
         fs::write(self.path("sheet.toml"), text.replace(from, to)).unwrap();
     }
-}
-
-const SHEET: &str = r#"fairprint = 1
-[song]
-title = "Lantern Weather"
-artist = "The Tin Orchard"
-rate_hz = 48000
-[[stem]]
-name = "kick"
-file = "kick.wav"
-to = "mix"
-[[stem]]
-name = "keys"
-file = "keys.wav"
-to = "mix"
-sends = [{ to = "crush" }]
-[[stem]]
-name = "lead voice"
-file = "lead voice.wav"
-to = "mix"
-[[bus]]
-name = "crush"
-to = "mix"
-level_db = -12
-chain = [{ compressor = { kind = "valve", threshold_db = -30, ratio = 8, attack_ms = 0.4 } }]
-[[bus]]
-name = "mix"
-[[print]]
-name = "for mastering"
-kind = "mastering"
-from = "mix"
-files = [{ format = "wav", bits = 24 }, { format = "flac", bits = 16 }]
-[[print]]
-name = "for approval"
-kind = "approval"
-from = "mix"
-chain = [{ limiter = { ceiling_dbtp = -1 } }]
-loudness = { lufs = -12 }
-survive = ["mp3 192"]
-files = [{ format = "wav", bits = 24 }, { format = "mp3", kbps = 256 }]
-"#;
-
-/// A 16-bit stereo file, byte by byte, so that the tests do not lean on what they test.
-fn write_wav(path: &Path, frames: &[[f64; 2]]) {
-    let data: Vec<u8> = frames.iter().flatten().flat_map(|x| ((x * 32_767.0) as i16).to_le_bytes()).collect();
-    let mut bytes = b"RIFF".to_vec();
-    bytes.extend((36 + data.len() as u32).to_le_bytes());
-    bytes.extend(b"WAVEfmt ");
-    for (value, size) in [(16, 4), (1, 2), (2, 2), (48_000, 4), (192_000, 4), (4, 2), (16, 2)] {
-        bytes.extend(&u32::to_le_bytes(value)[..size]);
-    }
-    bytes.extend(b"data");
-    bytes.extend((data.len() as u32).to_le_bytes());
-    bytes.extend(data);
-    fs::write(path, bytes).unwrap();
 }
 
 #[test]

@@ -6,6 +6,8 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 #![expect(clippy::print_stdout, reason = "counts are worth reading")]
 
+mod short_song;
+
 #[path = "faults/disk.rs"]
 mod disk;
 #[path = "faults/kills.rs"]

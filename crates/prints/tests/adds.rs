@@ -7,6 +7,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
+use chance::Random;
 use engine::{Folder, Plan};
 use prints::fair::{Adds, Trial, Weighing, adds, compare_without};
 use sheet::Sheet;
@@ -54,16 +55,6 @@ loudness = { lufs = -20 }
 files = [{ format = "wav", bits = 24 }]
 "#;
 
-/// Unrelated noise in both channels.
-fn noise() -> Vec<Frame> {
-    let mut state = 7_u64;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        0.05 * ((state >> 11) as f64 / (1u64 << 52) as f64 - 1.0)
-    };
-    (0..SECS * RATE_HZ as usize).map(|_| [next(), next()]).collect()
-}
-
 struct Bench {
     folder: tempfile::TempDir,
     sheet: Sheet,
@@ -74,7 +65,7 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        write(folder.path(), &noise());
+        write(folder.path(), &Random(7).signal(SECS * RATE_HZ as usize, 0.05));
         let (sheet, problems) = sheet::read(SHEET, &engine::specs());
         let sheet = sheet.unwrap_or_else(|| panic!("{problems:#?}"));
         let sources = Arc::new(Folder::new(folder.path(), RATE_HZ));

@@ -2,8 +2,9 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use chance::Random;
 use dsp::{BuildError, CATALOGUE, Channels, Context, Entry, Processor};
-use units::{At, Block, Frame, Kind, Param, Settings, Unit, Value};
+use units::{At, Block, Frame, Kind, Param, Settings, Value};
 
 pub const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 /// Random settings drawn for each processor and rate, on top of its defaults.
@@ -18,96 +19,56 @@ pub const LANES: usize = 5;
 /// The loudest that is let in: 180 dB over full scale.
 pub const LOUDEST: f64 = 1e9;
 
-/// SplitMix64 (Steele, Lea, Flood 2014).
-pub struct Random(pub u64);
-
-impl Random {
-    pub fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
+fn value(random: &mut Random, param: &Param) -> Value {
+    match param.kind {
+        Kind::Number { unit, low, high, .. } => Value::Number(random.number(unit, low, high)),
+        Kind::Choice { options, .. } => Value::Choice(random.below(options.len())),
+        Kind::Switch { .. } => Value::Switch(random.below(2) == 1),
+        Kind::File => Value::File(Some("response.wav".to_owned())),
     }
+}
 
-    /// 0 (included) to 1.
-    pub fn share(&mut self) -> f64 {
-        (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    pub fn below(&mut self, n: usize) -> usize {
-        (self.bits() % n as u64) as usize
-    }
-
-    pub fn signal(&mut self, frames: usize, peak: f64) -> Vec<Frame> {
-        (0..frames).map(|_| [peak * (2.0 * self.share() - 1.0), peak * (2.0 * self.share() - 1.0)]).collect()
-    }
-
-    pub fn value(&mut self, param: &Param) -> Value {
-        match param.kind {
-            Kind::Number { unit, low, high, .. } => Value::Number(self.number(unit, low, high)),
-            Kind::Choice { options, .. } => Value::Choice(self.below(options.len())),
-            Kind::Switch { .. } => Value::Switch(self.below(2) == 1),
-            Kind::File => Value::File(Some("response.wav".to_owned())),
+/// Random settings. A third of the parameters, another third in each draw, stay at their defaults in every row, so
+/// that what excludes something else is left alone often enough.
+pub fn settings(random: &mut Random, entry: &Entry) -> Settings {
+    let mut settings = default_settings(entry);
+    for (param, spec) in entry.spec.params.iter().enumerate() {
+        if random.below(3) > 0 {
+            settings.set(At { row: None, param }, value(random, spec));
         }
     }
-
-    /// Frequencies and times spread by ratio, the ends now and then.
-    pub fn number(&mut self, unit: Unit, low: f64, high: f64) -> f64 {
-        match (self.below(8), unit) {
-            (0, _) => low,
-            (1, _) => high,
-            (_, Unit::Hertz | Unit::Millisecond | Unit::Second) if high > 0.0 => {
-                let from = low.max(high * 1e-3);
-                (from * libm::pow(high / from, self.share())).clamp(low, high)
-            }
-            _ => low + (high - low) * self.share(),
+    let Some(rows) = entry.spec.rows else { return settings };
+    let moved: Vec<bool> = rows.params.iter().map(|_| random.below(3) > 0).collect();
+    for _ in 0..=random.below(rows.most.min(4)) {
+        let row = settings.add_row();
+        for (param, spec) in rows.params.iter().enumerate().filter(|(param, _)| moved[*param]) {
+            settings.set(At { row: Some(row), param }, value(random, spec));
         }
     }
+    settings
+}
 
-    /// Random settings. A third of the parameters, another third in each draw, stay at their defaults in every row, so
-    /// that what excludes something else is left alone often enough.
-    pub fn settings(&mut self, entry: &Entry) -> Settings {
-        let mut settings = default_settings(entry);
-        for (param, spec) in entry.spec.params.iter().enumerate() {
-            if self.below(3) > 0 {
-                settings.set(At { row: None, param }, self.value(spec));
-            }
-        }
-        let Some(rows) = entry.spec.rows else { return settings };
-        let moved: Vec<bool> = rows.params.iter().map(|_| self.below(3) > 0).collect();
-        for _ in 0..=self.below(rows.most.min(4)) {
-            let row = settings.add_row();
-            for (param, spec) in rows.params.iter().enumerate().filter(|(param, _)| moved[*param]) {
-                settings.set(At { row: Some(row), param }, self.value(spec));
-            }
-        }
-        settings
+/// Any of the numbers, with a value that may lie outside its range.
+pub fn move_of(random: &mut Random, settings: &Settings) -> Option<(At, f64)> {
+    let rows = settings.row_count();
+    let row = if rows > 0 && random.below(4) > 0 { Some(random.below(rows)) } else { None };
+    let params = match row {
+        None => settings.spec().params,
+        Some(_) => settings.spec().rows?.params,
+    };
+    let numbers: Vec<usize> = (0..params.len()).filter(|i| matches!(params[*i].kind, Kind::Number { .. })).collect();
+    if numbers.is_empty() {
+        return None;
     }
-
-    /// Any of the numbers, with a value that may lie outside its range.
-    pub fn move_of(&mut self, settings: &Settings) -> Option<(At, f64)> {
-        let rows = settings.row_count();
-        let row = if rows > 0 && self.below(4) > 0 { Some(self.below(rows)) } else { None };
-        let params = match row {
-            None => settings.spec().params,
-            Some(_) => settings.spec().rows?.params,
-        };
-        let numbers: Vec<usize> =
-            (0..params.len()).filter(|i| matches!(params[*i].kind, Kind::Number { .. })).collect();
-        if numbers.is_empty() {
-            return None;
-        }
-        let param = numbers[self.below(numbers.len())];
-        let Kind::Number { unit, low, high, .. } = params[param].kind else { return None };
-        let value = match self.below(12) {
-            0 => high + 1e6,
-            1 => low - 1e6,
-            2 => f64::NAN,
-            _ => self.number(unit, low, high),
-        };
-        Some((At { row, param }, value))
-    }
+    let param = numbers[random.below(numbers.len())];
+    let Kind::Number { unit, low, high, .. } = params[param].kind else { return None };
+    let value = match random.below(12) {
+        0 => high + 1e6,
+        1 => low - 1e6,
+        2 => f64::NAN,
+        _ => random.number(unit, low, high),
+    };
+    Some((At { row, param }, value))
 }
 
 pub fn default_settings(entry: &Entry) -> Settings {
@@ -154,7 +115,7 @@ pub fn for_every_case(check: impl Fn(&Entry, &Settings, f64, Random)) {
         for rate_hz in RATES_HZ {
             for draw in 0..=DRAWS {
                 let mut random = Random(draw * 1000 + rate_hz as u64);
-                let settings = if draw == 0 { default_settings(entry) } else { random.settings(entry) };
+                let settings = if draw == 0 { default_settings(entry) } else { settings(&mut random, entry) };
                 if build(entry, &settings, rate_hz, 1).is_none() {
                     refused += 1;
                     continue;

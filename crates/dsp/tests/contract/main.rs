@@ -28,7 +28,7 @@ fn the_same_samples_for_every_block_size() {
         let input = lanes_of_noise(&mut random, FRAMES, 0.3);
         let outside = random.signal(FRAMES, 0.5);
         let moves: Vec<_> = (0..12)
-            .filter_map(|i| random.move_of(settings).map(|(at, value)| (3000 + i * RAMP_FRAMES, at, value)))
+            .filter_map(|i| move_of(&mut random, settings).map(|(at, value)| (3000 + i * RAMP_FRAMES, at, value)))
             .collect();
         let once = |block_frames| {
             let mut data = input.clone();
@@ -159,7 +159,7 @@ fn moving_numbers_stays_finite_and_nothing_allocates() {
         let mut data = lanes_of_noise(&mut random, FRAMES, 0.5);
         let outside = random.signal(FRAMES, 0.5);
         let moves: Vec<_> = (0..FRAMES / RAMP_FRAMES)
-            .filter_map(|i| random.move_of(settings).map(|(at, value)| (i * RAMP_FRAMES, at, value)))
+            .filter_map(|i| move_of(&mut random, settings).map(|(at, value)| (i * RAMP_FRAMES, at, value)))
             .collect();
         let mut processor = build(entry, settings, rate_hz, LANES).unwrap();
         let count = allocations(|| {

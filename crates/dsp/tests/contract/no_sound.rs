@@ -1,5 +1,6 @@
 //! What is no sound, and numbers outside their ranges.
 
+use chance::Random;
 use dsp::CATALOGUE;
 use dsp::ramp::RAMP_FRAMES;
 use units::{At, Fit, Frame, Kind, Param, Settings, Value};
@@ -56,7 +57,7 @@ fn numbers_outside_their_ranges_sound_like_the_nearer_end_and_nan_like_no_move()
     for entry in CATALOGUE {
         for draw in 0..4 {
             let mut random = Random(draw);
-            let settings = if draw == 0 { default_settings(entry) } else { random.settings(entry) };
+            let settings = if draw == 0 { default_settings(entry) } else { settings(&mut random, entry) };
             if build(entry, &settings, 48_000.0, 1).is_none() {
                 continue;
             }

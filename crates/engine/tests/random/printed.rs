@@ -3,10 +3,11 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use chance::Random;
 use engine::{Setup, Stream};
 use units::Frame;
 
-use crate::sheets::{RATE_HZ, Random, sheet, songs};
+use crate::sheets::{RATE_HZ, sheet, songs};
 use crate::songs::Keep;
 
 /// What the limiter may be off by: design, section 5.

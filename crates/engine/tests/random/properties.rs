@@ -2,11 +2,12 @@
 //!
 //! What a single processor promises is held by the contract of `dsp`; here stands what only a network can break.
 
+use chance::Random;
 use engine::{Setup, Stream};
 use units::Frame;
 
 use crate::HEAD;
-use crate::sheets::{Random, sheet, songs};
+use crate::sheets::{self, sheet, songs};
 use crate::songs::{Keep, Songs, difference_db, impulse, noise, plan, render};
 
 const PRINT: &str = "[[print]]\nname = \"p\"\nfrom = \"mix\"\nfiles = [{ format = \"wav\", bits = 32 }]\n";
@@ -108,7 +109,7 @@ fn linear(random: &mut Random) -> String {
     let mut link = || loop {
         let name = LINEAR[random.below(LINEAR.len())];
         let entry = dsp::CATALOGUE.iter().find(|entry| entry.spec.name == name).expect("it is in the catalogue");
-        let link = random.link(entry.spec, &[]);
+        let link = sheets::link(random, entry.spec, &[]);
         if !BENT.iter().any(|bent| link.contains(&format!("{bent} ="))) {
             return link;
         }
@@ -165,7 +166,7 @@ fn a_song_that_starts_later_sounds_the_same_later() {
         let mut link = || {
             let name = TIMELESS[random.below(TIMELESS.len())];
             let entry = dsp::CATALOGUE.iter().find(|entry| entry.spec.name == name).expect("it is in the catalogue");
-            random.link(entry.spec, &[])
+            sheets::link(&mut random, entry.spec, &[])
         };
         let text = |from: &str, links: &[String]| {
             format!(

@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use chance::Random;
 use dsp::CATALOGUE;
 use units::{Kind, Param, Spec, Unit};
 
@@ -31,86 +32,49 @@ pub fn songs(frames: usize) -> Songs {
         .with("response.wav", scaled(0.1, 4)[..2000.min(frames)].to_vec())
 }
 
-/// SplitMix64 (Steele, Lea, Flood 2014).
-pub struct Random(pub u64);
-
-impl Random {
-    pub fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
+fn value(random: &mut Random, param: &Param) -> String {
+    match param.kind {
+        Kind::Number { unit, low, high, .. } => format!("{:?}", random.number(unit, low, high)),
+        Kind::Choice { options, .. } => format!("\"{}\"", options[random.below(options.len())]),
+        Kind::Switch { .. } => (random.bits() & 1 == 0).to_string(),
+        Kind::File => "\"response.wav\"".to_owned(),
     }
+}
 
-    pub fn share(&mut self) -> f64 {
-        (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    pub fn below(&mut self, n: usize) -> usize {
-        (self.bits() % n as u64) as usize
-    }
-
-    pub fn one_in(&mut self, n: usize) -> bool {
-        self.below(n) == 0
-    }
-
-    fn number(&mut self, unit: Unit, low: f64, high: f64) -> f64 {
-        match (self.below(10), unit) {
-            (0, _) => low,
-            (1, _) => high,
-            (_, Unit::Hertz | Unit::Millisecond | Unit::Second) if high > 0.0 => {
-                let from = low.max(high * 1e-3);
-                (from * libm::pow(high / from, self.share())).clamp(low, high)
-            }
-            _ => low + (high - low) * self.share(),
+/// Parameters as `name = value`; those that stay at their default are left out, files never.
+fn params(random: &mut Random, params: &[Param]) -> Vec<String> {
+    let mut given = Vec::new();
+    for param in params {
+        if param.kind == Kind::File || random.one_in(3) {
+            given.push(format!("{} = {}", param.name, value(random, param)));
         }
     }
+    given
+}
 
-    fn value(&mut self, param: &Param) -> String {
-        match param.kind {
-            Kind::Number { unit, low, high, .. } => format!("{:?}", self.number(unit, low, high)),
-            Kind::Choice { options, .. } => format!("\"{}\"", options[self.below(options.len())]),
-            Kind::Switch { .. } => (self.bits() & 1 == 0).to_string(),
-            Kind::File => "\"response.wav\"".to_owned(),
-        }
+/// One processor as a link of a chain. It may listen to one of the buses named.
+pub fn link(random: &mut Random, spec: &Spec, keys: &[String]) -> String {
+    let mut given = params(random, spec.params);
+    if let Some(rows) = spec.rows {
+        let count = 1 + random.below(rows.most.min(3));
+        let rows_given: Vec<String> =
+            (0..count).map(|_| format!("{{ {} }}", params(random, rows.params).join(", "))).collect();
+        given.push(format!("{} = [{}]", rows.name, rows_given.join(", ")));
     }
+    if spec.outside_key && !keys.is_empty() && random.one_in(3) {
+        given.push(format!("key = \"{}\"", keys[random.below(keys.len())]));
+    }
+    let off = if random.one_in(12) { ", off = true" } else { "" };
+    format!("{{ {} = {{ {} }}{off} }}", spec.name, given.join(", "))
+}
 
-    /// Parameters as `name = value`; those that stay at their default are left out, files never.
-    fn params(&mut self, params: &[Param]) -> Vec<String> {
-        let mut given = Vec::new();
-        for param in params {
-            if param.kind == Kind::File || self.one_in(3) {
-                given.push(format!("{} = {}", param.name, self.value(param)));
-            }
-        }
-        given
+pub fn chain(random: &mut Random, most: usize, keys: &[String]) -> String {
+    let mut links = Vec::new();
+    for _ in 0..random.below(most + 1) {
+        let entry = &CATALOGUE[random.below(CATALOGUE.len())];
+        links.push(link(random, entry.spec, keys));
     }
-
-    /// One processor as a link of a chain. It may listen to one of the buses named.
-    pub fn link(&mut self, spec: &Spec, keys: &[String]) -> String {
-        let mut given = self.params(spec.params);
-        if let Some(rows) = spec.rows {
-            let count = 1 + self.below(rows.most.min(3));
-            let rows_given: Vec<String> =
-                (0..count).map(|_| format!("{{ {} }}", self.params(rows.params).join(", "))).collect();
-            given.push(format!("{} = [{}]", rows.name, rows_given.join(", ")));
-        }
-        if spec.outside_key && !keys.is_empty() && self.one_in(3) {
-            given.push(format!("key = \"{}\"", keys[self.below(keys.len())]));
-        }
-        let off = if self.one_in(12) { ", off = true" } else { "" };
-        format!("{{ {} = {{ {} }}{off} }}", spec.name, given.join(", "))
-    }
-
-    pub fn chain(&mut self, most: usize, keys: &[String]) -> String {
-        let mut links = Vec::new();
-        for _ in 0..self.below(most + 1) {
-            let entry = &CATALOGUE[self.below(CATALOGUE.len())];
-            links.push(self.link(entry.spec, keys));
-        }
-        format!("chain = [{}]\n", links.join(", "))
-    }
+    format!("chain = [{}]\n", links.join(", "))
 }
 
 /// A sheet: a few stems, buses each into a later one, sends, rides, and a print behind a limiter at `ceiling_dbtp`.
@@ -130,15 +94,15 @@ pub fn sheet(random: &mut Random, ceiling_dbtp: f64) -> String {
             let to = index + 1 + random.below(buses.len() - index - 1);
             node(random, &mut text, &buses, to, &buses[..index]);
         } else {
-            text.push_str(&random.chain(2, &buses[..index]));
+            text.push_str(&chain(random, 2, &buses[..index]));
         }
     }
     let limiter = CATALOGUE.iter().find(|entry| entry.spec.name == "limiter").expect("a limiter").spec;
-    let mut given = random.params(limiter.params);
+    let mut given = params(random, limiter.params);
     given.retain(|line| !line.starts_with("ceiling_dbtp"));
     given.push(format!("ceiling_dbtp = {ceiling_dbtp:?}"));
     let limiter = format!("{{ limiter = {{ {} }} }}", given.join(", "));
-    let before = random.chain(1, &[]);
+    let before = chain(random, 1, &[]);
     let links = before.trim_start_matches("chain = [").trim_end_matches("]\n");
     let comma = if links.is_empty() { "" } else { ", " };
     let _ = write!(
@@ -161,7 +125,7 @@ fn node(random: &mut Random, text: &mut String, buses: &[String], to: usize, key
     if random.one_in(6) {
         text.push_str("polarity = \"inverted\"\n");
     }
-    text.push_str(&random.chain(2, keys));
+    text.push_str(&chain(random, 2, keys));
     if to + 1 < buses.len() && random.one_in(2) {
         let send = to + 1 + random.below(buses.len() - to - 1);
         let tap = ["pre", "post"][random.below(2)];

@@ -6,23 +6,13 @@ use std::process::{Child, Command};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use crate::song::{Song, entries, said, sha256, whole_revisions};
+use chance::Random;
+
+use crate::song::{Song, WRITTEN, entries, said, sha256, whole_revisions};
 
 /// Kills of each kind.
 fn kills() -> u32 {
     std::env::var("FAIRPRINT_KILLS").ok().and_then(|count| count.parse().ok()).unwrap_or(4)
-}
-
-/// Moments spread over a run, in an order without pattern; the same in every test.
-struct Moments(u64);
-
-impl Moments {
-    fn next(&mut self) -> f64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
-    }
 }
 
 /// Lets `start` run whole once, then kills it at random moments; `check` looks at what is left each time. Tells how
@@ -33,10 +23,10 @@ fn kill_often(what: &str, start: &dyn Fn() -> Child, check: &dyn Fn()) {
     assert!(whole.status.success(), "{}", said(&whole));
     let whole_secs = begun.elapsed().as_secs_f64();
     check();
-    let (mut moments, mut cut_short) = (Moments(0x9e37_79b9_7f4a_7c15), 0);
+    let (mut random, mut cut_short) = (Random(1), 0);
     for _ in 0..kills() {
         let mut run = start();
-        sleep(Duration::from_secs_f64(whole_secs * moments.next()));
+        sleep(Duration::from_secs_f64(whole_secs * random.share()));
         run.kill().unwrap();
         cut_short += u32::from(!run.wait().unwrap().success());
         check();
@@ -55,18 +45,19 @@ fn is_unlocked(folder: &Path) -> bool {
 fn a_print_killed_at_any_moment_leaves_no_unfinished_file_under_a_final_name() {
     let song = Song::new();
     let prints = song.path("prints");
-    let sources = ["keys.wav", "lead voice.wav", "sheet.toml"].map(|name| sha256(&song.path(name)));
+    let sources = WRITTEN.map(|name| sha256(&song.path(name)));
     let start = || song.command(&["print", "sheet.toml", "--quiet"]).spawn().unwrap();
     kill_often("print", &start, &|| {
         whole_revisions(&prints);
-        assert_eq!(entries(song.folder.path()), ["keys.wav", "lead voice.wav", "prints", "sheet.toml"]);
+        let others = entries(song.folder.path()).into_iter().filter(|name| !WRITTEN.contains(&&**name));
+        assert_eq!(others.collect::<Vec<_>>(), ["prints"]);
     });
     let before = whole_revisions(&prints);
     song.print();
     assert_eq!(whole_revisions(&prints), before + 1, "the next run succeeds");
     let left = entries(&prints).into_iter().filter(|name| name.starts_with('.'));
     assert!(left.into_iter().all(|name| is_unlocked(&prints.join(name))), "what was killed is cleared away");
-    assert_eq!(["keys.wav", "lead voice.wav", "sheet.toml"].map(|name| sha256(&song.path(name))), sources);
+    assert_eq!(WRITTEN.map(|name| sha256(&song.path(name))), sources);
 }
 
 #[test]
@@ -139,22 +130,21 @@ fn saving_without_end() {
 fn a_sheet_that_the_desk_saves_is_whole_at_any_moment() {
     let song = Song::new();
     let sheet = song.path("sheet.toml");
-    let mut moments = Moments(0x2545_f491_4f6c_dd1d);
+    let mut random = Random(2);
     for _ in 0..kills() {
         let mut saving = Command::new(std::env::current_exe().unwrap())
             .args(["--exact", "kills::saving_without_end"])
             .env(SAVING, &sheet)
             .spawn()
             .unwrap();
-        sleep(Duration::from_secs_f64(0.05 + 0.3 * moments.next()));
+        sleep(Duration::from_secs_f64(0.05 + 0.3 * random.share()));
         saving.kill().unwrap();
         saving.wait().unwrap();
         let text = fs::read_to_string(&sheet).unwrap();
         assert!(text.starts_with("fairprint = 1") && text.ends_with('\n'));
         assert_eq!(song.run(&["check", "sheet.toml", "--quiet"]).status.code(), Some(0));
         let others = entries(song.folder.path());
-        let known =
-            |name: &String| name.starts_with('.') || ["keys.wav", "lead voice.wav", "sheet.toml"].contains(&&**name);
+        let known = |name: &String| name.starts_with('.') || WRITTEN.contains(&&**name);
         assert!(others.iter().all(known), "{others:?}");
     }
     println!("save: {} kills", kills());

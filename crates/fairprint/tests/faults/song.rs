@@ -8,41 +8,13 @@ use std::process::{Command, Output, Stdio};
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
-const RATE_HZ: u32 = 48_000;
-const SECS: usize = 1;
+use crate::short_song::{SHEET, write_song};
 
-const SHEET: &str = r#"fairprint = 1
-[song]
-title = "Lantern Weather"
-artist = "The Tin Orchard"
-rate_hz = 48000
-[[stem]]
-name = "keys"
-file = "keys.wav"
-to = "mix"
-sends = [{ to = "crush" }]
-[[stem]]
-name = "lead voice"
-file = "lead voice.wav"
-to = "mix"
-[[bus]]
-name = "crush"
-to = "mix"
-level_db = -12
-chain = [{ compressor = { kind = "valve", threshold_db = -30, ratio = 8, attack_ms = 0.4 } }]
-[[bus]]
-name = "mix"
-[[print]]
-name = "for mastering"
-from = "mix"
-files = [{ format = "wav", bits = 24 }, { format = "flac", bits = 16 }]
-[[print]]
-name = "for approval"
-from = "mix"
-chain = [{ limiter = { ceiling_dbtp = -1 } }]
-loudness = { lufs = -14 }
-survive = ["mp3 192"]
-files = [{ format = "wav", bits = 24 }, { format = "mp3", kbps = 256 }]
+/// What lies in the song's folder before anything runs.
+pub const WRITTEN: [&str; 4] = ["keys.wav", "kick.wav", "lead voice.wav", "sheet.toml"];
+
+/// Beside the two prints, an alternate and stems.
+const MORE: &str = r#"
 [[alternate]]
 name = "instrumental"
 of = "for mastering"
@@ -54,6 +26,10 @@ of = "for mastering"
 files = [{ format = "wav", bits = 24 }]
 "#;
 
+fn sheet() -> String {
+    format!("{SHEET}{MORE}")
+}
+
 /// A song in a folder of its own.
 pub struct Song {
     pub folder: tempfile::TempDir,
@@ -62,12 +38,7 @@ pub struct Song {
 impl Song {
     pub fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        for (name, hz, gain) in [("keys", 330.0, 0.1), ("lead voice", 880.0, 0.2)] {
-            let sine = |n: usize| gain * libm::sin(std::f64::consts::TAU * hz * n as f64 / f64::from(RATE_HZ));
-            let samples: Vec<f64> = (0..SECS * RATE_HZ as usize).flat_map(|n| [sine(n), sine(n + 7)]).collect();
-            fs::write(folder.path().join(format!("{name}.wav")), wav(&samples)).unwrap();
-        }
-        fs::write(folder.path().join("sheet.toml"), SHEET).unwrap();
+        write_song(folder.path(), 1, &sheet());
         Self { folder }
     }
 
@@ -90,21 +61,6 @@ impl Song {
         let output = self.run(&["print", "sheet.toml", "--quiet"]);
         assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     }
-}
-
-/// A stereo file of 16 bit.
-fn wav(samples: &[f64]) -> Vec<u8> {
-    let data: Vec<u8> = samples.iter().flat_map(|x| ((x * 32_767.0) as i16).to_le_bytes()).collect();
-    let mut bytes = b"RIFF".to_vec();
-    bytes.extend((36 + data.len() as u32).to_le_bytes());
-    bytes.extend(b"WAVEfmt ");
-    for (value, size) in [(16, 4), (1, 2), (2, 2), (RATE_HZ, 4), (RATE_HZ * 4, 4), (4, 2), (16, 2)] {
-        bytes.extend(&u32::to_le_bytes(value)[..size]);
-    }
-    bytes.extend(b"data");
-    bytes.extend((data.len() as u32).to_le_bytes());
-    bytes.extend(data);
-    bytes
 }
 
 pub fn said(output: &Output) -> String {
@@ -142,7 +98,7 @@ pub fn whole_revisions(prints: &Path) -> usize {
         let mut expected: Vec<String> = files.into_keys().chain(documents).collect();
         expected.sort();
         assert_eq!(entries(&folder), expected, "{name}");
-        assert_eq!(fs::read_to_string(folder.join("sheet.toml")).unwrap(), SHEET);
+        assert_eq!(fs::read_to_string(folder.join("sheet.toml")).unwrap(), sheet());
     }
     finished.len()
 }
