@@ -264,8 +264,8 @@ fn in_words(record: &Record) -> String {
     let total: f64 = record.songs.iter().map(|row| row.secs).sum();
     let _ = writeln!(
         text,
-        "\n{} songs, {} without gaps. The print of each: {}.",
-        record.songs.len(),
+        "\n{}, {} without gaps. The print of each: {}.",
+        units::counted(record.songs.len(), "song"),
         format_time(total),
         record.print
     );

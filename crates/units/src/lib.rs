@@ -16,6 +16,6 @@ pub use block::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE};
 pub use level::{db_from_gain, db_from_power, gain_from_db};
 pub use param::{Kind, Param, Rows, Spec, Unit};
 pub use problem::{Place, Problem, Severity};
-pub use sentence::{Phrase, Piece, in_words, number_in_words, phrases, render, typeset};
+pub use sentence::{Phrase, Piece, counted, in_words, number_in_words, phrases, render, typeset};
 pub use settings::{At, Fit, Settings, Value};
 pub use time::{format_time, frames_from_ms, frames_from_secs, secs_from_frames};

@@ -108,6 +108,17 @@ fn trimmed(x: f64, places: usize) -> String {
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
+/// A number of things: `1 stem`, `2 buses`.
+#[must_use]
+pub fn counted(count: usize, thing: &str) -> String {
+    let ending = match (count, thing.ends_with('s')) {
+        (1, _) => "",
+        (_, true) => "es",
+        (_, false) => "s",
+    };
+    format!("{count} {thing}{ending}")
+}
+
 /// A text with true minus signs ahead of numbers, as in print.
 #[must_use]
 pub fn typeset(text: &str) -> String {
@@ -125,6 +136,12 @@ pub fn typeset(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_is_one_and_others_are_many() {
+        let said = [(0, "stem"), (1, "bus"), (2, "bus"), (3, "print")].map(|(count, thing)| counted(count, thing));
+        assert_eq!(said, ["0 stems", "1 bus", "2 buses", "3 prints"]);
+    }
 
     #[test]
     fn minus_signs_stand_ahead_of_numbers_only() {

@@ -1,7 +1,7 @@
 //! `album`: the songs of a record printed, laid side by side, handed over as one.
 
 use prints::album::{Failed, Order, Record, Shipment, album, hand_over};
-use units::{Severity, format_time};
+use units::{Severity, counted, format_time};
 
 use crate::args::AlbumArgs;
 use crate::commands::handover::approvals_of;
@@ -36,7 +36,8 @@ pub fn run(voice: &Voice, args: &AlbumArgs) -> Outcome {
             Shipment { album: &args.album, to: args.to.as_deref(), packed: args.zip, approvals: &approvals_of };
         match hand_over(&shipment, &record) {
             Ok(handed) => {
-                voice.say(&format!("Handed over in {}, {} files.", handed.folder.display(), handed.files.len()));
+                let files = counted(handed.files.len(), "file");
+                voice.say(&format!("Handed over in {}, {files}.", handed.folder.display()));
                 data["handed"] = serde_json::to_value(&handed).unwrap_or_default();
             }
             Err(failed) => return tell_failed(voice, args, failed),
@@ -62,7 +63,8 @@ fn tell_failed(voice: &Voice, args: &AlbumArgs, failed: Failed) -> Outcome {
 
 /// The table, and what was found.
 fn tell(voice: &Voice, record: &Record) {
-    voice.say(&format!("{} by {}, {} songs: {}", record.title, record.artist, record.songs.len(), record.print));
+    let songs = counted(record.songs.len(), "song");
+    voice.say(&format!("{} by {}, {songs}: {}", record.title, record.artist, record.print));
     voice.say("");
     let widest = record.songs.iter().map(|row| row.title.chars().count()).max().unwrap_or(0).max(5);
     voice.say(&format!(

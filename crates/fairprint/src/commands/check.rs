@@ -25,7 +25,8 @@ pub fn run(voice: &Voice, args: &CheckArgs) -> Outcome {
         (Some(sheet), Some(plan)) => {
             let length = units::format_time(plan.song_frames as f64 / plan.rate_hz);
             let (stems, buses, prints) = (sheet.stems().count(), sheet.buses().count(), sheet.prints.len());
-            let [stems, buses, prints] = [(stems, "stem"), (buses, "bus"), (prints, "print")].map(counted);
+            let [stems, buses, prints] =
+                [(stems, "stem"), (buses, "bus"), (prints, "print")].map(|(count, thing)| units::counted(count, thing));
             voice.say(&format!("Sound: {stems}, {buses}, {prints}, {length} of song."));
             Outcome::Done
         }
@@ -33,14 +34,4 @@ pub fn run(voice: &Voice, args: &CheckArgs) -> Outcome {
         (Some(_), None) if !unusable => Outcome::CheckFailed,
         _ => Outcome::Input,
     }
-}
-
-/// A number of things: `1 stem`, `2 buses`.
-fn counted((count, thing): (usize, &str)) -> String {
-    let ending = match (count, thing.ends_with('s')) {
-        (1, _) => "",
-        (_, true) => "es",
-        (_, false) => "s",
-    };
-    format!("{count} {thing}{ending}")
 }

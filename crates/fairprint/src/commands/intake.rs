@@ -35,7 +35,8 @@ fn tell(voice: &Voice, taken: &Intake, sheet: Option<PathBuf>) {
     let stems = taken.files.iter().filter(|file| file.group().is_some()).count();
     let folder = taken.folder.display();
     voice.say(&format!(
-        "{folder}: {stems} stems, {} to listen against, {} Hz{}.",
+        "{folder}: {}, {} to listen against, {} Hz{}.",
+        units::counted(stems, "stem"),
         taken.files.len() - stems,
         taken.rate_hz,
         taken.a_hz.map_or_else(String::new, |a_hz| format!(", tuned to A = {a_hz:.0} Hz"))

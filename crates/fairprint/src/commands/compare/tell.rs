@@ -53,8 +53,7 @@ pub fn without(voice: &Voice, found: &WithoutComparison) {
 
 /// A print beside references.
 pub fn against(voice: &Voice, found: &Against) {
-    let count = found.references.len();
-    voice.say(&format!("{}, against {count} {}.", found.path, if count == 1 { "reference" } else { "references" }));
+    voice.say(&format!("{}, against {}.", found.path, units::counted(found.references.len(), "reference")));
     voice.say(&found.balance.statement);
     voice.say("");
     standings(voice, &found.balance);

@@ -50,7 +50,7 @@ export function AddsText({ processors, isPrint }: { processors: readonly Process
   return (
     <div class={weighed.value ? 'adds' : 'adds stale'}>
       <p class="sentence">
-        Against {isPrint ? 'it without its chain' : `${found.print} without it`}, {where}: it <i>{typeset(within(found.whole.sentence))}</i>
+        Against {isPrint ? 'it without its chain' : <><b>{found.print}</b> without it</>}, {where}: it <i>{typeset(within(found.whole.sentence))}</i>
         {found.over_rest && ` ${lies(...found.over_rest)}`}
         {!weighed.value && <span class="aside"> It is being weighed again.</span>}
       </p>
@@ -96,7 +96,7 @@ export function ProcessorAdds({ index }: { index: number }): JSX.Element | null 
   if (!each) return null;
   return (
     <p class={weighed.value ? 'adds sentence' : 'adds sentence stale'}>
-      <i>{typeset(each.in_place.sentence)}</i> In {known.value?.print} it {typeset(within(each.in_print.sentence))}
+      <i>{typeset(each.in_place.sentence)}</i> In <b>{known.value?.print}</b> it {typeset(within(each.in_print.sentence))}
     </p>
   );
 }
