@@ -25,6 +25,10 @@ const FREE: &[&str] = &[
 const BY_NAME: &[(&str, &str)] = &[
     ("mp3lame-encoder", "LGPL-3.0: our program is open and can be linked again with another version"),
     ("mp3lame-sys", "LGPL-3.0: the same"),
+    (
+        "font-awesome-as-a-crate",
+        "CC-BY-4.0: signs on the buttons of the book, which is made on one's own machine and not shipped",
+    ),
 ];
 
 #[test]
