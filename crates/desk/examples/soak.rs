@@ -3,7 +3,8 @@
 //!
 //!     soak [MINUTES] [moves]
 //!
-//! With `moves`, hands move levels, take nodes in and out, switch prints and jump about, several times a second.
+//! With `moves`, hands move levels, take nodes in and out, switch prints and jump about, several times a second. Every
+//! minute it says how much memory the process has.
 
 #![expect(
     clippy::print_stdout,
@@ -60,9 +61,11 @@ fn main() {
         thread::Builder::new().name("hands".to_owned()).spawn(move || hands(talk, moves, &asked, &ended)).unwrap()
     };
     let started = Instant::now();
-    thread::sleep(Duration::from_secs(20));
-    let settled = Cost::now();
-    thread::sleep(Duration::from_secs_f64((60.0 * minutes - 20.0).max(1.0)));
+    let ends = Duration::from_secs_f64(60.0 * minutes);
+    while started.elapsed() < ends {
+        thread::sleep(Duration::from_secs(60).min(ends - started.elapsed()));
+        println!("{:.0} min: {:.1} MB", started.elapsed().as_secs_f64() / 60.0, memory_mb());
+    }
     let after = Cost::now();
     ended.store(true, Ordering::Relaxed);
     let (heard, effort) = (listener.join().unwrap(), effort.join().unwrap());
@@ -80,7 +83,6 @@ fn main() {
         before.player_percent(&after),
         before.desk_percent(&after)
     );
-    println!("memory: {:.1} MB after 20 s, {:.1} MB at the end", settled.memory_mb, after.memory_mb);
     println!("worst peak: {:.2} dBFS", units::db_from_gain(heard.peak));
     println!(
         "worst rise within 50 ms: {:.2} dB unasked, {:.2} dB after a move",
@@ -307,7 +309,6 @@ struct Cost {
     at: Instant,
     player_ticks: f64,
     desk_ticks: f64,
-    memory_mb: f64,
 }
 
 /// Ticks of the kernel's clock for processes in a second: `USER_HZ` of Linux.
@@ -330,10 +331,7 @@ impl Cost {
                 desk_ticks += ticks;
             }
         }
-        let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
-        let resident =
-            status.lines().find_map(|line| line.strip_prefix("VmRSS:")?.split_whitespace().next()?.parse().ok());
-        Self { at: Instant::now(), player_ticks, desk_ticks, memory_mb: resident.unwrap_or(0.0) / 1024.0 }
+        Self { at: Instant::now(), player_ticks, desk_ticks }
     }
 
     fn player_percent(&self, after: &Self) -> f64 {
@@ -344,4 +342,11 @@ impl Cost {
     fn desk_percent(&self, after: &Self) -> f64 {
         (after.desk_ticks - self.desk_ticks) / TICKS / (after.at - self.at).as_secs_f64() * 100.0
     }
+}
+
+/// What the process holds of the machine's memory.
+fn memory_mb() -> f64 {
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let resident = status.lines().find_map(|line| line.strip_prefix("VmRSS:")?.split_whitespace().next()?.parse().ok());
+    resident.unwrap_or(0.0) / 1024.0
 }

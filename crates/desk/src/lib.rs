@@ -3,6 +3,7 @@
 //! - `protocol`: what the page and the desk say to each other;
 //! - `card`: a sheet as sentences with controls in them;
 //! - `session`: the sheet under the hands: edits, undo, saving, what is heard of it;
+//! - `held`: one desk at a time for a sheet;
 //! - `earlier`: what was printed before, to be heard beside it;
 //! - `player`: the thread that computes what is heard;
 //! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
@@ -20,6 +21,8 @@ mod decoded;
 mod earlier;
 mod exposure;
 mod guard;
+mod held;
+mod helper;
 mod listeners;
 mod meters;
 mod octaves;

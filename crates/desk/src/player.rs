@@ -1,12 +1,11 @@
 //! The thread that computes what is heard, piece by piece of 10 ms, as much as the page can take.
 //!
 //! It never waits for anything but orders. A change that keeps the shape of the network glides (see [`engine::Live`]);
-//! for any other a second network is opened on a thread of its own, runs in unheard, and takes over in a crossfade at
+//! for any other a second network is opened behind the scenes, runs in unheard, and takes over in a crossfade at
 //! the same frame of the song. Seeks and loops do the same at another frame.
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError};
-use std::thread;
 use std::time::{Duration, Instant};
 
 use engine::Fault;
@@ -15,6 +14,7 @@ use units::Frame;
 
 use crate::decoded::{Decoded, Stretch};
 use crate::guard::Guard;
+use crate::helper::Helper;
 use crate::meters::{Glance, Heard};
 use crate::pair::{Comparing, Pair};
 use crate::protocol::{Now, Through};
@@ -86,7 +86,7 @@ pub enum Purpose {
     Again,
 }
 
-/// A network that is being opened on a thread of its own.
+/// A network that is being opened behind the scenes.
 #[derive(Clone, Copy)]
 struct Opening {
     purpose: Purpose,
@@ -138,8 +138,9 @@ pub struct Ears {
 /// The player.
 pub struct Player {
     orders: Receiver<Order>,
-    /// For the threads that open networks.
-    back: Sender<Order>,
+    /// What opens networks, and what makes stretches of decoded sound.
+    opener: Helper,
+    maker: Helper,
     ears: Ears,
     scene: Arc<Scene>,
     voice: Voice,
@@ -179,7 +180,8 @@ impl Player {
         let rate_hz = scene.plan.rate_hz;
         let mut player = Self {
             orders,
-            back,
+            opener: Helper::new(&back),
+            maker: Helper::new(&back),
             ears,
             voice,
             sounding: (voice, voice.matched_db + voice.monitor_db),
@@ -338,7 +340,7 @@ impl Player {
         }
     }
 
-    /// Opens a network on a thread of its own. One at a time: if one is under way, it is opened again when that is done.
+    /// Opens a network behind the scenes. One at a time: if one is under way, it is opened again when that is done.
     fn open(&mut self, purpose: Purpose, at: i64) {
         if let Some(opening) = &mut self.opening {
             opening.void = true;
@@ -348,12 +350,8 @@ impl Player {
             return;
         }
         self.opening = Some(Opening { purpose, void: false });
-        let (scene, back, edition) = (self.scene.clone(), self.back.clone(), self.edition);
-        thread::spawn(move || {
-            let take = Take::open(&scene, at);
-            // Nobody listens any more once the player has ended.
-            let _ = back.send(Order::Ready(edition, purpose, Box::new(take)));
-        });
+        let (scene, edition) = (self.scene.clone(), self.edition);
+        self.opener.ask(move || Order::Ready(edition, purpose, Box::new(Take::open(&scene, at))));
     }
 
     fn take(&mut self, edition: u64, purpose: Purpose, take: Result<Take, Fault>) {

@@ -18,6 +18,7 @@ use tokio::sync::broadcast;
 use units::{Problem, Severity};
 
 use crate::exposure::Room;
+use crate::held::Held;
 use crate::player::{Ears, Order, Player};
 use crate::protocol::{Finding, Told};
 use crate::session::Session;
@@ -55,6 +56,7 @@ pub struct Desk {
     shared: Arc<Shared>,
     player: thread::JoinHandle<()>,
     link: String,
+    held: Option<Held>,
 }
 
 /// Why there is no desk.
@@ -149,13 +151,15 @@ pub(crate) fn as_text(told: &Told) -> Arc<str> {
 /// What is wrong with the sheet, or why the address cannot be had.
 pub fn open(setup: &Setup) -> Result<Desk, Closed> {
     let session = Session::open(&setup.sheet).map_err(Closed::Sheet)?;
+    let held = Held::claim(&setup.sheet).map_err(Closed::Fault)?;
     let machine = |error: io::Error| {
         let remedy = "Name another port with --port, or leave it out.".to_owned();
         let at = format!("port {}", setup.port);
         Closed::Fault(Fault::machine("no-address", &at, format!("The desk has no address: {error}."), remedy))
     };
-    let runtime =
-        tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(machine)?;
+    // One thread does all that pages ask for: the memory of threads that come and go is never given back.
+    let mut threads = tokio::runtime::Builder::new_multi_thread();
+    let runtime = threads.worker_threads(2).max_blocking_threads(1).enable_all().build().map_err(machine)?;
     let address = SocketAddr::from((Ipv4Addr::LOCALHOST, setup.port));
     let listener = runtime.block_on(TcpListener::bind(address)).map_err(machine)?;
     let port = listener.local_addr().map_err(machine)?.port();
@@ -188,7 +192,7 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
     thread::spawn(move || work.surveyor.work(&work));
     let work = shared.clone();
     thread::spawn(move || work.weigher.work(&work));
-    Ok(Desk { runtime, listener, shared, player, link })
+    Ok(Desk { runtime, listener, shared, player, link, held })
 }
 
 /// Where the player's sound and reports go.
@@ -231,7 +235,7 @@ impl Desk {
     /// # Errors
     /// The address is lost.
     pub fn serve(self) -> Result<(), Fault> {
-        let Self { runtime, listener, shared, player, .. } = self;
+        let Self { runtime, listener, shared, player, held: _held, .. } = self;
         shared.surveyor.begin();
         earlier::align(&shared);
         let app = Router::new()

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use engine::{Fault, Folder, Plan};
+use engine::{Folder, Plan};
 use prints::survey::Survey;
 use sheet::{Edit, Sheet};
 use units::{Problem, Severity};
@@ -46,7 +46,8 @@ pub struct Session {
     ear: Ear,
     survey: Option<Survey>,
     changed_outside: bool,
-    unsaved_before: bool,
+    /// Where the text lies that an earlier session did not save, until it is taken up or a save says that it is not.
+    unsaved_before: Option<PathBuf>,
 }
 
 /// A text that reads as a sheet and compiles.
@@ -69,7 +70,8 @@ impl Session {
         let programme = first.ok_or_else(|| vec![nothing_to_hear()])?;
         let hearing =
             Hearing { programme, matched: true, through: Through::Nothing, span_s: None, monitor_db: FIRST_MONITOR_DB };
-        let unsaved_before = fs::read_to_string(unsaved_file(path)).is_ok_and(|text| text != loaded.text);
+        let unsaved = unsaved_file(path);
+        let unsaved_before = fs::read_to_string(&unsaved).is_ok_and(|text| text != loaded.text).then_some(unsaved);
         let mut session = Self {
             path: path.to_owned(),
             saved: loaded.text.clone(),
@@ -129,9 +131,7 @@ impl Session {
         for edit in edits {
             text = edit.apply(&text)?;
         }
-        let before = self.text.clone();
-        self.take_text(text)?;
-        self.past.keep(before, words, goes_on);
+        self.change_to(text, words, goes_on)?;
         for edit in edits {
             if let Edit::Rename { from, to } = edit {
                 self.renamed(from, to);
@@ -145,10 +145,9 @@ impl Session {
     /// # Errors
     /// The sheet as it was does not compile any more, for instance because a file is gone.
     pub fn undo(&mut self) -> Result<bool, Box<Problem>> {
-        let Some(text) = self.past.before().map(str::to_owned) else { return Ok(false) };
-        let now = self.text.clone();
+        let Some(text) = self.past.before(&self.text) else { return Ok(false) };
         self.take_text(text)?;
-        self.past.went_back(now);
+        self.past.went_back();
         Ok(true)
     }
 
@@ -157,24 +156,27 @@ impl Session {
     /// # Errors
     /// As for [`Self::undo`].
     pub fn redo(&mut self) -> Result<bool, Box<Problem>> {
-        let Some(text) = self.past.after().map(str::to_owned) else { return Ok(false) };
-        let now = self.text.clone();
+        let Some(text) = self.past.after(&self.text) else { return Ok(false) };
         self.take_text(text)?;
-        self.past.went_on(now);
+        self.past.went_on();
         Ok(true)
     }
 
     /// Writes the sheet in one step and keeps the file that was there beside it.
     ///
     /// # Errors
-    /// The folder cannot be written.
-    pub fn save(&mut self) -> Result<(), Fault> {
+    /// Somebody else has changed the file and nobody here knows it yet, or the folder cannot be written.
+    pub fn save(&mut self) -> Result<(), Box<Problem>> {
         if let Ok(there) = fs::read(&self.path) {
+            let is_known = [&self.saved, &self.text].iter().any(|text| text.as_bytes() == there);
+            if !is_known && !std::mem::replace(&mut self.changed_outside, true) {
+                return Err(changed_outside(&self.path));
+            }
             let _ = prints::load::put(&beside(&self.path, "before"), &there);
         }
-        prints::load::save(&self.path, &self.text)?;
+        prints::load::save(&self.path, &self.text).map_err(|fault| Box::new(fault.into_problem()))?;
         self.saved.clone_from(&self.text);
-        (self.changed_outside, self.unsaved_before) = (false, false);
+        (self.changed_outside, self.unsaved_before) = (false, None);
         let _ = fs::remove_file(unsaved_file(&self.path));
         Ok(())
     }
@@ -182,8 +184,13 @@ impl Session {
     /// Keeps what is not saved in a file beside the sheet, so that no crash loses it.
     pub fn keep_unsaved(&mut self) {
         if self.is_unsaved() && self.text != self.kept {
+            let (unsaved, left) = (unsaved_file(&self.path), beside(&self.path, "left"));
+            // What an earlier session left makes room for what this one has; both can be taken up.
+            if self.unsaved_before.as_ref() == Some(&unsaved) && fs::rename(&unsaved, &left).is_ok() {
+                self.unsaved_before = Some(left);
+            }
             // A folder that cannot be written is told of when the sheet is saved.
-            let _ = prints::load::put(&unsaved_file(&self.path), self.text.as_bytes());
+            let _ = prints::load::put(&unsaved, self.text.as_bytes());
             self.kept.clone_from(&self.text);
         }
     }
@@ -234,14 +241,13 @@ impl Session {
     /// # Errors
     /// It is not there, or does not compile.
     pub fn recover(&mut self) -> Result<(), Box<Problem>> {
-        let kept = fs::read_to_string(unsaved_file(&self.path)).map_err(|error| {
+        let left = self.unsaved_before.clone().unwrap_or_else(|| unsaved_file(&self.path));
+        let kept = fs::read_to_string(left).map_err(|error| {
             let message = format!("The unsaved changes cannot be read: {error}.");
             Box::new(Problem::new(Severity::Fail, "cannot-read", "sheet", message, "Go on without them.".to_owned()))
         })?;
-        let before = self.text.clone();
-        self.take_text(kept)?;
-        self.past.keep(before, "taking up unsaved changes", false);
-        self.unsaved_before = false;
+        self.change_to(kept, "taking up unsaved changes", false)?;
+        self.unsaved_before = None;
         Ok(())
     }
 
@@ -263,6 +269,14 @@ impl Session {
     #[must_use]
     pub fn survey(&self) -> Option<&Survey> {
         self.survey.as_ref()
+    }
+
+    /// Takes a text, so that it can be taken back.
+    fn change_to(&mut self, text: String, words: &str, goes_on: bool) -> Result<(), Box<Problem>> {
+        let before = self.text.clone();
+        self.take_text(text)?;
+        self.past.keep(&before, &self.text, words, goes_on);
+        Ok(())
     }
 
     fn take_from_outside(&mut self, text: String) -> Result<(), Box<Problem>> {
@@ -334,12 +348,19 @@ fn reported(path: &Path) -> Vec<Finding> {
     report.findings.iter().map(|finding| Finding::reported(&past.name, finding)).collect()
 }
 
+fn changed_outside(path: &Path) -> Box<Problem> {
+    let message = format!("{} was changed elsewhere a moment ago; nothing was saved.", path.display());
+    let remedy = "Take up the file as it is, or save once more to put this sheet in its place.".to_owned();
+    Box::new(Problem::new(Severity::Fail, "changed-outside", "sheet", message, remedy))
+}
+
 fn nothing_to_hear() -> Problem {
     let message = "The sheet has no print, so that there is nothing to hear.".to_owned();
     Problem::new(Severity::Fail, "no-print", "sheet", message, "Give it a [[print]].".to_owned())
 }
 
-fn beside(path: &Path, ending: &str) -> PathBuf {
+/// A hidden file beside a sheet.
+pub(crate) fn beside(path: &Path, ending: &str) -> PathBuf {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     prints::folder_of(path).join(format!(".{name}.{ending}"))
 }

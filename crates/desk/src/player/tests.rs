@@ -1,6 +1,7 @@
 //! What the player sends, piece by piece.
 
 use std::sync::mpsc;
+use std::thread;
 use std::time::Duration;
 
 use engine::{Folder, Setup, Sink, Stream, Taken};
@@ -144,7 +145,7 @@ fn a_loop_comes_round_and_round() {
                 jumps.push((last, piece.at));
             }
             last = piece.at;
-            std::thread::sleep(Duration::from_millis(1));
+            thread::sleep(Duration::from_millis(1));
         }
     }
     for (from, to) in jumps {

@@ -1,7 +1,6 @@
 //! The next piece of sound, in a crossfade where a network or a voice takes over.
 
 use std::sync::Arc;
-use std::thread;
 
 use engine::Fault;
 use units::{Frame, SILENCE, gain_from_db};
@@ -88,11 +87,7 @@ impl Player {
     pub(super) fn make_ahead(&mut self) {
         let way = self.voice.through.codec().map(|codec| (self.voice.output, codec));
         let Some(wanted) = self.decoded.next(&self.scene, way, self.span, self.at) else { return };
-        let back = self.back.clone();
-        thread::spawn(move || {
-            // Nobody listens any more once the player has ended.
-            let _ = back.send(Order::Decoded(Box::new(wanted.make())));
-        });
+        self.maker.ask(move || Order::Decoded(Box::new(wanted.make())));
     }
 
     /// Computes the next piece of the network that plays. If it is the last before another takes over, returns where it

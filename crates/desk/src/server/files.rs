@@ -48,9 +48,9 @@ pub(super) async fn report(
 pub(super) async fn figure(State(shared): State<Arc<Shared>>, Path((owner, place)): Path<(String, usize)>) -> Response {
     let found = shared.session().settings(&owner, place);
     let Some((settings, tempo_bpm)) = found else { return missing() };
-    match tokio::task::block_in_place(|| reference::figure_of(&settings, tempo_bpm)) {
-        Some(svg) => ([(header::CONTENT_TYPE, "image/svg+xml")], svg).into_response(),
-        None => missing(),
+    match tokio::task::spawn_blocking(move || reference::figure_of(&settings, tempo_bpm)).await {
+        Ok(Some(svg)) => ([(header::CONTENT_TYPE, "image/svg+xml")], svg).into_response(),
+        _ => missing(),
     }
 }
 

@@ -50,7 +50,13 @@ async fn talk(shared: Arc<Shared>, mut socket: WebSocket) {
                             Ok(()) => Ok(()),
                             Err(_) => return,
                         },
-                        Ok(asked) => tokio::task::block_in_place(|| answer(&shared, asked)),
+                        Ok(asked) => {
+                            let shared = shared.clone();
+                            match tokio::task::spawn_blocking(move || answer(&shared, asked)).await {
+                                Ok(answer) => answer,
+                                Err(_) => return,
+                            }
+                        }
                         Err(error) => Err(not_understood(&error)),
                     };
                     if let Err(problem) = answer {
@@ -133,8 +139,9 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             }
         }
         Asked::Save => {
-            shared.session().save().map_err(|fault| Box::new(fault.into_problem()))?;
+            let saved = shared.session().save();
             shared.tell_view();
+            saved?;
         }
         Asked::Reload => {
             shared.session().reload()?;
@@ -233,11 +240,13 @@ pub(super) async fn watch_file(shared: &Arc<Shared>) {
     let mut tick = tokio::time::interval(LOOK);
     loop {
         tick.tick().await;
-        let (changed, noted, printed) = tokio::task::block_in_place(|| {
-            let mut session = shared.session();
+        let looks = shared.clone();
+        let looked = tokio::task::spawn_blocking(move || {
+            let mut session = looks.session();
             session.keep_unsaved();
             (session.look_outside(), session.look_at_notes(), session.look_at_prints())
         });
+        let Ok((changed, noted, printed)) = looked.await else { continue };
         if changed || printed {
             shared.play_scene();
         }

@@ -36,9 +36,6 @@ impl Session {
     /// # Errors
     /// It is not there, or does not compile any more.
     pub fn take_version(&mut self, name: &str) -> Result<(), Box<Problem>> {
-        let before = self.text.clone();
-        self.take_text(versions::text_of(&self.path, name)?)?;
-        self.past.keep(before, &format!("going back to “{name}”"), false);
-        Ok(())
+        self.change_to(versions::text_of(&self.path, name)?, &format!("going back to “{name}”"), false)
     }
 }

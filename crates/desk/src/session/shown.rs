@@ -41,7 +41,7 @@ impl Session {
                 undo: self.past.would_undo().map(str::to_owned),
                 redo: self.past.would_redo().map(str::to_owned),
                 changed_outside: self.changed_outside,
-                unsaved_before: self.unsaved_before,
+                unsaved_before: self.unsaved_before.is_some(),
             },
             sections: self.sheet.sections.iter().map(section).collect(),
             nodes: self.sheet.nodes.iter().map(node).collect(),

@@ -61,6 +61,36 @@ fn saving_keeps_the_file_that_was_there() {
 }
 
 #[test]
+fn what_a_killed_session_did_not_save_can_be_taken_up_after_other_changes_too() {
+    let song = Song::new();
+    let mut killed = Session::open(&song.sheet()).expect("it opens");
+    level(&mut killed, -8.0, false);
+    killed.keep_unsaved();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    level(&mut session, -9.0, false);
+    session.keep_unsaved();
+    assert!(session.view().song.unsaved_before);
+    session.recover().expect("it is still there");
+    assert_eq!(session.sheet.nodes[0].level_db, -8.0);
+    assert!(session.undo().expect("it compiles") && session.sheet.nodes[0].level_db == -9.0);
+}
+
+#[test]
+fn what_was_changed_elsewhere_a_moment_ago_is_not_written_over_unasked() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    level(&mut session, -8.0, false);
+    let outside = session.saved.replace("level_db = -6", "level_db = -7");
+    fs::write(song.sheet(), &outside).expect("it can be written");
+    // Nothing has looked at the file since.
+    assert_eq!(session.save().expect_err("it was changed").code, "changed-outside");
+    assert_eq!(fs::read_to_string(song.sheet()).expect("it is there"), outside);
+    assert!(session.view().song.changed_outside);
+    session.save().expect("it was asked for twice");
+    assert_eq!(fs::read_to_string(beside(&song.sheet(), "before")).expect("it is there"), outside);
+}
+
+#[test]
 fn the_file_is_followed_unless_changes_here_would_be_lost() {
     let song = Song::new();
     let mut session = Session::open(&song.sheet()).expect("it opens");
