@@ -238,6 +238,8 @@ fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
 /// Looks at the sheet's file now and then, and keeps what is not saved.
 pub(super) async fn watch_file(shared: &Arc<Shared>) {
     let mut tick = tokio::time::interval(LOOK);
+    // A machine that has slept for an hour has not missed 3600 looks.
+    tick.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     loop {
         tick.tick().await;
         let looks = shared.clone();
