@@ -64,11 +64,12 @@ and compared. The times above may be older than this: they tell their commit.
   know the hash instructions: there, hashing a byte takes 52 instructions: 312 a frame of every chain for its recording, as many for
   its print, and 5000 a frame of the network. (Until 2026-11-25 recordings were not hashed, nor files laid against each other.)
 - A lone thread works one block at a time (four under way at once are 2 MB for this network, more than many a second-level cache).
+- The spectrum of the meters goes through the transform of the convolution instead of a library's scalar one: 281 instructions
+  a frame of every file that is measured. Third octaves moved by less than 1e-13 dB; no sample is touched.
 - Did not help, by the machine code that came of it: four other ways to write the butterflies of the transform (at 256 bits the
   compiler keeps half of the turning in 128); reading 24 bits under AVX2 (as many instructions as plain 64-bit loads); wider
   registers for the loudness filter (a serial recursion of two channels, which fill 128 bits).
-- Not tried, as it would change last bits: partitions of the convolution that grow by four instead of sixteen; the spectrum of
-  the meters through the transform of the convolution instead of the library's scalar one.
+- Not tried, as it would change last bits: partitions of the convolution that grow by four instead of sixteen.
 """
 
 # Less than this much processor time is not worth a ratio.

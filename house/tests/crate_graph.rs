@@ -8,8 +8,9 @@ use cargo_metadata::{DependencyKind, MetadataCommand};
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("chance", &["units"]),
-    ("dsp", &["units"]),
-    ("measure", &["units"]),
+    ("fourier", &[]),
+    ("dsp", &["units", "fourier"]),
+    ("measure", &["units", "fourier"]),
     ("media", &["units"]),
     ("demo", &["units", "dsp", "media"]),
     ("sheet", &["units"]),

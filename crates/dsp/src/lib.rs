@@ -33,7 +33,6 @@ pub mod symmetric;
 pub mod tape;
 #[cfg(test)]
 mod testing;
-mod transform;
 pub mod transient;
 pub mod trim;
 pub mod width;

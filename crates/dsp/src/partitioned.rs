@@ -8,13 +8,11 @@
 //! and right are the real and imaginary part of one transform. The work of a stage falls on the frame that ends its
 //! block: on the largest, some milliseconds of calculation once in 16 384 frames.
 
+use fourier::{Fours, Numbers, Transform, mirrored};
 use multiversion::multiversion;
 use units::{Frame, SILENCE};
 
-use crate::{
-    space::line::Line,
-    transform::{Fours, Numbers, Transform},
-};
+use crate::space::line::Line;
 
 /// Taps of the direct sum, and the block of the first stage.
 pub(crate) const HEAD_FRAMES: usize = 64;
@@ -99,13 +97,6 @@ fn separate(rows: &mut [Row], count: usize, index: usize, packed: &Numbers, half
             }
         }
     }
-}
-
-/// Four numbers in falling order, the first of them the first of a group.
-#[inline(always)]
-fn mirrored(packed: &[Fours], group: usize) -> Fours {
-    let ([re, im], [before_re, before_im]) = (packed[group], packed[group - 1]);
-    [[re[0], before_re[3], before_re[2], before_re[1]], [im[0], before_im[3], before_im[2], before_im[1]]]
 }
 
 /// The transform of left + i right whose spectra are the sums over `inputs` (the newest at `newest`, older ones after it,

@@ -15,7 +15,8 @@
 use std::f64::consts::PI;
 use std::sync::Arc;
 
-use rustfft::{Fft, FftPlannerScalar, num_complex::Complex};
+use fourier::{Fours, Numbers, Transform, mirrored};
+use multiversion::multiversion;
 use units::Frame;
 
 use crate::stereo::{StereoImage, StereoPower};
@@ -41,33 +42,39 @@ pub fn exact_centre_hz(band: usize) -> f64 {
 #[derive(Clone)]
 pub struct SpectrumMeter {
     rate_hz: f64,
-    transform: Arc<dyn Fft<f64>>,
+    transform: Arc<Transform>,
     window: Arc<[f64]>,
     waiting: Vec<Frame>,
-    work: Vec<Complex<f64>>,
-    scratch: Vec<Complex<f64>>,
-    sums: Vec<StereoPower>,
+    /// A transform and room for it.
+    work: [Numbers; 2],
+    /// Sums over all stretches, of the bins below half the rate by fours.
+    sums: Vec<Powers>,
+    /// Of the bin at half the rate.
+    last: StereoPower,
     frames: u64,
 }
+
+/// Left, right and product of four bins.
+type Powers = [[f64; 4]; 3];
 
 impl SpectrumMeter {
     /// A meter at a sample rate.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let size = ((rate_hz / BIN_HZ) as usize).next_power_of_two();
-        let transform = FftPlannerScalar::new().plan_fft_forward(size);
         let weight = |n: usize| libm::sin(PI * (n as f64 + 0.5) / size as f64);
         let mut waiting = Vec::with_capacity(size);
         waiting.resize(size / 2, units::SILENCE);
         Self {
             rate_hz,
+            transform: Arc::new(Transform::new(size)),
             window: (0..size).map(weight).collect(),
             waiting,
-            work: vec![Complex::default(); size],
-            scratch: vec![Complex::default(); transform.get_inplace_scratch_len()],
-            sums: vec![StereoPower::default(); size / 2 + 1],
+            // One group more, for the mirror image of the first number.
+            work: [0, 1].map(|_| Numbers::new(size + 1)),
+            sums: vec![[[0.0; 4]; 3]; size / 8],
+            last: StereoPower::default(),
             frames: 0,
-            transform,
         }
     }
 
@@ -94,18 +101,16 @@ impl SpectrumMeter {
     /// Left and right go through one transform, as real and imaginary part. With `p = Z[k]` and `q = Z[-k]`:
     /// `|L|^2 + |R|^2 = (|p|^2 + |q|^2) / 2`, and `p q = |L|^2 - |R|^2 + 2i Re(L R*)`.
     fn add_stretch(&mut self) {
-        for ((out, x), w) in self.work.iter_mut().zip(&self.waiting).zip(self.window.iter()) {
-            *out = Complex::new(x[0] * w, x[1] * w);
-        }
-        self.transform.process_with_scratch(&mut self.work, &mut self.scratch);
-        let size = self.work.len();
-        for (k, sum) in self.sums.iter_mut().enumerate() {
-            let (p, q) = (self.work[k], self.work[(size - k) % size]);
-            let (total, product) = ((p.norm_sqr() + q.norm_sqr()) / 2.0, p * q);
-            sum.left += (total + product.re) / 2.0;
-            sum.right += (total - product.re) / 2.0;
-            sum.product += product.im / 2.0;
-        }
+        let [work, spare] = &mut self.work;
+        weigh(&self.waiting, &self.window, &mut work.0);
+        self.transform.forward(work, spare);
+        let size = self.window.len();
+        work.0[size / 4] = work.0[0];
+        add_powers(&work.0, &mut self.sums);
+        let [left, right] = work.get(size / 2);
+        self.last.left += left * left;
+        self.last.right += right * right;
+        self.last.product += left * right;
     }
 
     /// The spectrum once all frames are in.
@@ -115,13 +120,43 @@ impl SpectrumMeter {
         // Silence fills the last stretch, and the one after it that still holds half of the programme's end.
         self.take(&vec![units::SILENCE; size]);
         let scale = 1.0 / (size as f64 * self.frames.max(1) as f64);
-        let last = size / 2;
-        for (k, sum) in self.sums.iter_mut().enumerate() {
-            // Every bin but the first and the last stands for its mirror image too.
-            let scale = if k == 0 || k == last { scale } else { 2.0 * scale };
-            *sum = sum.scaled(scale);
+        let of_four = |[left, right, product]: &Powers| {
+            [0, 1, 2, 3].map(|k| StereoPower { left: left[k], right: right[k], product: product[k] })
+        };
+        // Every bin but the first and the last stands for its mirror image too.
+        let doubled = self.sums.iter().flat_map(of_four).map(|power| power.scaled(2.0 * scale));
+        let mut bins: Vec<StereoPower> = doubled.chain([self.last.scaled(scale)]).collect();
+        bins[0] = bins[0].scaled(0.5);
+        Spectrum { rate_hz: self.rate_hz, bin_hz: self.rate_hz / size as f64, bins }
+    }
+}
+
+/// A stretch with its weights, left and right as real and imaginary parts. This loop and the next are compiled for wider
+/// registers too, and give the same bytes there: nothing is fused.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+fn weigh(stretch: &[Frame], window: &[f64], out: &mut [Fours]) {
+    let (stretch, window) = (stretch.as_chunks::<4>().0, window.as_chunks::<4>().0);
+    for ((out, x), w) in out.iter_mut().zip(stretch).zip(window) {
+        for k in 0..4 {
+            out[0][k] = x[k][0] * w[k];
+            out[1][k] = x[k][1] * w[k];
         }
-        Spectrum { rate_hz: self.rate_hz, bin_hz: self.rate_hz / size as f64, bins: self.sums }
+    }
+}
+
+/// Adds the powers of all bins below half the rate. The transform ends with its first number once more.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+fn add_powers(work: &[Fours], sums: &mut [Powers]) {
+    let end = 2 * sums.len();
+    for (group, [left, right, product]) in sums.iter_mut().enumerate() {
+        let ([a, b], [c, d]) = (work[group], mirrored(work, end - group));
+        for k in 0..4 {
+            let total = (a[k] * a[k] + b[k] * b[k] + (c[k] * c[k] + d[k] * d[k])) / 2.0;
+            let (re, im) = (a[k] * c[k] - b[k] * d[k], a[k] * d[k] + b[k] * c[k]);
+            left[k] += (total + re) / 2.0;
+            right[k] += (total - re) / 2.0;
+            product[k] += im / 2.0;
+        }
     }
 }
 

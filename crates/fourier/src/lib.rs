@@ -14,23 +14,27 @@ type Four = [f64; 4];
 
 /// Four complex numbers: their real parts, their imaginary parts. As long as a cache line, so that runs which lie a power
 /// of two apart, and meet in the same few places of the cache, are half as many.
-pub(crate) type Fours = [Four; 2];
+pub type Fours = [Four; 2];
 
 /// Complex numbers.
-#[derive(Clone)]
-pub(crate) struct Numbers(pub(crate) Vec<Fours>);
+#[derive(Clone, Debug)]
+pub struct Numbers(pub Vec<Fours>);
 
 impl Numbers {
-    /// Zeros.
-    pub(crate) fn new(count: usize) -> Self {
+    /// Zeros, of any count; the last group is filled up.
+    #[must_use]
+    pub fn new(count: usize) -> Self {
         Self(vec![[[0.0; 4]; 2]; count.div_ceil(4)])
     }
 
-    pub(crate) fn get(&self, at: usize) -> [f64; 2] {
+    /// Real and imaginary part of a number.
+    #[must_use]
+    pub fn get(&self, at: usize) -> [f64; 2] {
         [0, 1].map(|part| self.0[at / 4][part][at % 4])
     }
 
-    pub(crate) fn set(&mut self, at: usize, parts: [f64; 2]) {
+    /// Puts a number in its place.
+    pub fn set(&mut self, at: usize, parts: [f64; 2]) {
         for (part, x) in parts.into_iter().enumerate() {
             self.0[at / 4][part][at % 4] = x;
         }
@@ -38,14 +42,20 @@ impl Numbers {
 }
 
 /// The transform of one size, of 16 or more.
-pub(crate) struct Transform {
+#[derive(Debug)]
+pub struct Transform {
     size: usize,
     /// `exp(-2 pi i k p / size)` for k = 1, 2, 3, real and imaginary parts, each for p below a quarter of the size.
     turns: [[Vec<f64>; 2]; 3],
 }
 
 impl Transform {
-    pub(crate) fn new(size: usize) -> Self {
+    /// The transform of so many numbers.
+    ///
+    /// # Panics
+    /// If the size is no power of two, or below 16.
+    #[must_use]
+    pub fn new(size: usize) -> Self {
         assert!(size.is_power_of_two() && size >= 16, "a transform of {size}");
         let angle = |k: usize, p: usize| TAU * (k * p % size) as f64 / size as f64;
         let turns = [1, 2, 3].map(|k| {
@@ -60,8 +70,9 @@ impl Transform {
 
     /// `X[k] = sum x[n] exp(-2 pi i k n / size)`, in place.
     ///
-    /// To go back, exchange real and imaginary parts before and after; that gives `size` times the inverse.
-    pub(crate) fn forward(&self, data: &mut Numbers, spare: &mut Numbers) {
+    /// To go back, exchange real and imaginary parts before and after; that gives `size` times the inverse. Both must hold
+    /// `size` numbers or more; what is in `spare` is lost.
+    pub fn forward(&self, data: &mut Numbers, spare: &mut Numbers) {
         first_pass(&self.turns, self.size, data, spare);
         std::mem::swap(data, spare);
         let mut stride = 4;
@@ -74,6 +85,14 @@ impl Transform {
             last_pair(self.size, data);
         }
     }
+}
+
+/// Four numbers in falling order, the first of them the first of a group: `X[4 group]`, `X[4 group - 1]`, and so on.
+#[inline(always)]
+#[must_use]
+pub fn mirrored(numbers: &[Fours], group: usize) -> Fours {
+    let ([re, im], [before_re, before_im]) = (numbers[group], numbers[group - 1]);
+    [[re[0], before_re[3], before_re[2], before_re[1]], [im[0], before_im[3], before_im[2], before_im[1]]]
 }
 
 #[inline(always)]
