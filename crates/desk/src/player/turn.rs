@@ -55,9 +55,10 @@ impl Player {
         let Some((purpose, take)) = self.next.take() else { return };
         self.now = Some(take);
         self.meter();
+        // However long it took to open: what was watched when it was asked for may be over.
+        self.guard.watch();
         if purpose == Purpose::Jump {
             self.generation += 1;
-            self.guard.watch();
             self.heard.restart();
             // What was to take over at the old place comes too late.
             self.opening.iter_mut().for_each(|opening| opening.void |= opening.purpose == Purpose::GoOn);

@@ -11,6 +11,7 @@ use super::*;
 use crate::testing::Song;
 
 mod misbehaving;
+mod shouting;
 
 /// A desk that is served on a thread of its own until the tests end.
 struct Served {
