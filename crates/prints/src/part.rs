@@ -99,9 +99,11 @@ fn gone(folder: &Path) -> io::Result<()> {
     }
 }
 
+/// What was made long after now is as old as what was made long before: the clock was set back meanwhile.
 fn is_old(path: &Path) -> bool {
-    let age = fs::metadata(path).and_then(|facts| facts.modified()).ok().and_then(|time| time.elapsed().ok());
-    age.is_some_and(|age| age.as_secs() > OLD_SECS)
+    let made = fs::metadata(path).and_then(|facts| facts.modified());
+    let age = made.map(|made| made.elapsed().unwrap_or_else(|ahead| ahead.duration()));
+    age.is_ok_and(|age| age.as_secs() > OLD_SECS)
 }
 
 #[cfg(test)]

@@ -37,8 +37,12 @@ pub struct Song {
 
 impl Song {
     pub fn new() -> Self {
+        Self::with_seconds(1)
+    }
+
+    pub fn with_seconds(secs: usize) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        write_song(folder.path(), 1, &sheet());
+        write_song(folder.path(), secs, &sheet());
         Self { folder }
     }
 
