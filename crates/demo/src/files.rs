@@ -5,8 +5,8 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use media::{FileFormat, MediaError, Metadata, WavSample, create};
-use units::{Frame, MAX_BLOCK_FRAMES};
+use media::{FileFormat, MediaError, Metadata, WavSample, write_all};
+use units::Frame;
 
 use crate::{RoughMix, Stem, TEMPO_BPM, each_stem, stem_names};
 
@@ -153,11 +153,7 @@ fn write_wav(path: &Path, frames: &[Frame], name: &str) -> Result<(), DemoError>
         ..Metadata::default()
     };
     let format = FileFormat::Wav(WavSample::Int24);
-    let mut writer = create(path, &format, RATE_HZ, Some(frames.len() as u64), &metadata)?;
-    for block in frames.chunks(16 * MAX_BLOCK_FRAMES) {
-        writer.write(block)?;
-    }
-    writer.finish_without_sync()?;
+    write_all(path, &format, RATE_HZ, frames, &metadata)?;
     Ok(())
 }
 

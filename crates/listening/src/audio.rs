@@ -116,11 +116,7 @@ pub(crate) fn encode(
         let to = (from + cut.piece_frames().cast_signed()).min(cut.frames.cast_signed());
         let frames = stretch(&mut *source, from - before + delay, to + after + delay).map_err(|error| told(&error))?;
         let file = work.path().join(format!("{piece}.{}", format.extension()));
-        let metadata = Metadata::default();
-        let mut writer =
-            media::create(&file, &format, cut.rate_hz, Some(frames.len() as u64), &metadata).map_err(|e| told(&e))?;
-        writer.write(&frames).map_err(|error| told(&error))?;
-        writer.finish_without_sync().map_err(|error| told(&error))?;
+        media::write_all(&file, &format, cut.rate_hz, &frames, &Metadata::default()).map_err(|error| told(&error))?;
         let bytes = std::fs::read(&file).map_err(|error| prints::disk_fault(&file, &error))?;
         std::fs::remove_file(&file).map_err(|error| prints::disk_fault(&file, &error))?;
         take(piece, &bytes)?;

@@ -126,7 +126,7 @@ impl Decoded {
         let first = packet.pts.get().saturating_add(packet.trim_start.get().cast_signed());
         self.pending_at = at.or_else(|| (!self.pending.is_empty()).then_some(first - self.lead.cast_signed()));
         if self.pending_at.is_some_and(|at| at > self.next.cast_signed()) {
-            let detail = "frames are missing between packets".to_owned();
+            let detail = "samples are missing between packets".to_owned();
             return Err(Reason::Damaged { frame: next, detail });
         }
         Ok(())
@@ -227,7 +227,7 @@ fn refuse_huge_packets(params: &AudioCodecParameters) -> Result<(), Reason> {
     let by_container = params.max_frames_per_packet.unwrap_or(0);
     let by_codec = alac_config(params).and_then(|config| config.first_chunk()).map_or(0, |b| u32::from_be_bytes(*b));
     match by_container.max(u64::from(by_codec)) {
-        frames if frames > MOST_PACKET_FRAMES => Err(Reason::FaultyHeader(format!("packets of {frames} frames"))),
+        frames if frames > MOST_PACKET_FRAMES => Err(Reason::FaultyHeader(format!("packets of {frames} samples"))),
         _ => Ok(()),
     }
 }

@@ -34,7 +34,7 @@ pub enum Reason {
     #[error("the header is faulty: {0}")]
     FaultyHeader(String),
     /// The header promises more audio than the file holds.
-    #[error("the file is cut short: {declared} frames are promised, {present} are there")]
+    #[error("the file is cut short: {declared} samples are promised, {present} are there")]
     CutShort {
         /// Frames that the header promises.
         declared: u64,
@@ -48,7 +48,7 @@ pub enum Reason {
         bytes: u64,
     },
     /// Compressed audio that cannot be decoded.
-    #[error("the audio is damaged near frame {frame}: {detail}")]
+    #[error("the audio is damaged near sample {frame}: {detail}")]
     Damaged {
         /// Frame up to which it was decoded.
         frame: u64,
@@ -64,7 +64,7 @@ pub enum Reason {
     )]
     NotAResponse(u16),
     /// A seek to a frame past the end.
-    #[error("frame {frame} lies past the end, frame {frames}")]
+    #[error("sample {frame} lies past the end, sample {frames}")]
     PastTheEnd {
         /// The frame asked for.
         frame: u64,
@@ -75,7 +75,7 @@ pub enum Reason {
     #[error("a file of this name exists already and is never overwritten")]
     Exists,
     /// A sample that no file may hold.
-    #[error("frame {frame} holds a value that is not a finite number")]
+    #[error("sample {frame} is not a number")]
     NotFinite {
         /// Where.
         frame: u64,

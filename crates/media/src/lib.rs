@@ -43,4 +43,4 @@ pub use ogg_kbps::OggKbps;
 pub use reader::{Reader, read_all, read_channels};
 pub use resample::{RateConverter, ResampledReader};
 pub use source::{Source, open_at};
-pub use writer::{FileFormat, IntegerBits, WavSample, Writer, Written, create};
+pub use writer::{FileFormat, IntegerBits, WavSample, Writer, Written, create, write_all};

@@ -155,6 +155,22 @@ pub fn create(
     Ok(Writer { encoder, partial, largest, frames: 0, loudness: Loudness::default() })
 }
 
+/// Writes a whole file in one call, without waiting for the disk: for files that can be made again.
+///
+/// # Errors
+/// As for [`create`], [`Writer::write`] and [`Writer::finish`].
+pub fn write_all(
+    path: &Path,
+    format: &FileFormat,
+    rate_hz: u32,
+    frames: &[Frame],
+    metadata: &Metadata,
+) -> Result<Written, MediaError> {
+    let mut writer = create(path, format, rate_hz, Some(frames.len() as u64), metadata)?;
+    writer.write(frames)?;
+    writer.finish_without_sync()
+}
+
 impl Writer {
     /// Appends frames. Integer files expect values that lie on their grid already (dithered).
     ///

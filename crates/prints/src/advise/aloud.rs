@@ -130,11 +130,7 @@ pub(super) fn write(signal: &Signal<'_>, folder: &Path) -> Result<Vec<AloudRecor
 
 fn write_one(path: &Path, frames: &[Frame], rate_hz: f64) -> Result<(), Fault> {
     let format = media::FileFormat::Wav(media::WavSample::Float32);
-    let written = media::create(path, &format, rate_hz as u32, Some(frames.len() as u64), &media::Metadata::default())
-        .and_then(|mut writer| {
-            writer.write(frames)?;
-            writer.finish()
-        });
+    let written = media::write_all(path, &format, rate_hz as u32, frames, &media::Metadata::default());
     written.map(|_| ()).map_err(|error| media_fault(&error))
 }
 

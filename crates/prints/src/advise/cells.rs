@@ -80,10 +80,6 @@ pub(super) fn read_spans(path: &Path, spans: &[[f64; 2]], rate_hz: f64) -> Resul
 
 pub(super) fn write_spool(path: &Path, sound: &[Frame], rate_hz: u32) -> Result<(), Fault> {
     let format = media::FileFormat::Wav(media::WavSample::Float64);
-    let written = media::create(path, &format, rate_hz, Some(sound.len() as u64), &media::Metadata::default())
-        .and_then(|mut writer| {
-            writer.write(sound)?;
-            writer.finish_without_sync()
-        });
+    let written = media::write_all(path, &format, rate_hz, sound, &media::Metadata::default());
     written.map(|_| ()).map_err(|error| media_fault(&error))
 }

@@ -187,11 +187,7 @@ impl HeadTap<'_> {
         let heard = codec::round_trip(&print, rate_hz, choice, bench.work).map_err(|error| media_fault(&error))?;
         let rest = codecs::residual(&print, &heard);
         let format = media::FileFormat::Wav(media::WavSample::Float32);
-        let written = media::create(path, &format, rate_hz, Some(rest.len() as u64), &media::Metadata::default())
-            .and_then(|mut writer| {
-                writer.write(&rest)?;
-                writer.finish()
-            });
+        let written = media::write_all(path, &format, rate_hz, &rest, &media::Metadata::default());
         written.map(|_| ()).map_err(|error| media_fault(&error))
     }
 }
