@@ -1,9 +1,10 @@
 //! Chance and the small unevenness of people: seeded, so that every take comes out the same.
 
+use dsp::random::{next, share};
+
 use crate::score::secs_from_beats;
 
-/// A stream of pseudo-random numbers: the splittable generator of Steele, Lea and Flood (2014), whose mixing function
-/// passes the usual batteries and needs one word of state.
+/// A stream of random numbers.
 #[derive(Clone, Debug)]
 pub(crate) struct Chance(u64);
 
@@ -12,17 +13,9 @@ impl Chance {
         Self(seed)
     }
 
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
     /// Evenly spread in 0 to 1 (1 left out).
     pub(crate) fn uniform(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
+        share(next(&mut self.0))
     }
 
     /// Evenly spread in -1 to 1: one sample of white noise.

@@ -13,6 +13,7 @@ mod shaping;
 
 use multiversion::multiversion;
 
+use crate::random::{GOLDEN, next, scramble};
 use crate::{BuildError, Context, Processor};
 use shaping::ORDER;
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value};
@@ -169,15 +170,11 @@ fn steps(bits: f64) -> f64 {
     (1_u64 << (bits.round() as u32 - 1)) as f64
 }
 
-/// Random numbers by scrambling a counter: G. L. Steele, D. Lea, C. H. Flood, "Fast Splittable Pseudorandom Number
-/// Generators", OOPSLA 2014 (the mixing function with D. Stafford's thirteenth set of constants).
+/// A stream of random numbers.
 #[derive(Clone, Copy, Debug)]
 struct Noise {
     counter: u64,
 }
-
-/// 2^64 divided by the golden ratio, odd: the counter's step.
-const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
 
 impl Noise {
     fn new(stream: u64) -> Self {
@@ -187,18 +184,10 @@ impl Noise {
     /// Difference of two numbers evenly spread over one step: between -1 and 1, likeliest 0.
     #[inline(always)]
     fn triangular(&mut self) -> f64 {
-        self.counter = self.counter.wrapping_add(GOLDEN);
-        let bits = scramble(self.counter);
+        let bits = next(&mut self.counter);
         let [high, low] = [bits >> 32, bits & 0xffff_ffff].map(u64::cast_signed);
         (high - low) as f64 * (1.0 / 4_294_967_296.0)
     }
-}
-
-#[inline(always)]
-fn scramble(counter: u64) -> u64 {
-    let mixed = (counter ^ (counter >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-    let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    mixed ^ (mixed >> 31)
 }
 
 #[cfg(test)]

@@ -25,6 +25,7 @@ pub mod limiter;
 pub mod oversample;
 mod partitioned;
 pub mod ramp;
+pub mod random;
 pub mod room;
 pub mod section;
 mod space;
@@ -103,7 +104,7 @@ impl Context<'_> {
     pub fn plain(rate_hz: f64, lanes: usize) -> Self {
         let audio = &|name: &str| {
             Err(BuildError {
-                message: format!("There is no file \"{name}\" here."),
+                message: format!("There is no file “{name}” here."),
                 remedy: "Name a file that is there.".to_owned(),
             })
         };

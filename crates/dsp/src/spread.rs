@@ -12,6 +12,7 @@
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value, gain_from_db};
 
 use crate::ramp::Ramp;
+use crate::random::{GOLDEN, scramble, share};
 use crate::space::{
     self, CHUNK_FRAMES,
     all_pass::{self, AllPassChain},
@@ -114,15 +115,12 @@ pub fn build(settings: &Settings, context: &Context<'_>) -> Result<Box<dyn Proce
     Ok(Box::new(spread))
 }
 
-/// Odd delays that share out the length. The seed is stretched by SplitMix64's finaliser (Steele, Lea, Flood 2014).
+/// Odd delays that share out the length. Every seed and stage has a random number of its own.
 fn delays_of(settings: &Settings, rate_hz: f64) -> [usize; STAGES] {
     let frames = settings.number(&LENGTH_MS) * 1e-3 * rate_hz;
     let seed = settings.number(&SEED).round() as u64;
     std::array::from_fn(|stage| {
-        let mut z = (seed * STAGES as u64 + stage as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        let random = ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64;
+        let random = share(scramble((seed * STAGES as u64 + stage as u64).wrapping_mul(GOLDEN)));
         (frames * SHARES[stage] * (1.0 + JITTER * (2.0 * random - 1.0))) as usize | 1
     })
 }

@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 use units::{Block, Frame, SILENCE};
 
 use crate::Processor;
+use crate::random::{next, share};
 
 /// The octave bands of the design's gate, by their middles.
 pub(crate) const OCTAVES_HZ: [f64; 6] = [125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0];
@@ -101,18 +102,17 @@ pub(crate) fn echo_density(window: &[f64]) -> f64 {
 /// Noise with a normal distribution (Box and Muller), the same for the same seed.
 pub(crate) fn noise(seed: u64) -> impl FnMut() -> f64 {
     let mut state = seed;
-    let mut uniform = move || {
-        // SplitMix64.
-        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    };
+    let mut uniform = move || share(next(&mut state));
     move || {
         let (u, v) = (1.0 - uniform(), uniform());
         (-2.0 * libm::log(u)).sqrt() * libm::cos(2.0 * PI * v)
     }
+}
+
+/// The same in both channels, unrelated.
+pub(crate) fn noise_frames(seed: u64, frames: usize) -> Vec<Frame> {
+    let mut gauss = noise(seed);
+    (0..frames).map(|_| [gauss(), gauss()]).collect()
 }
 
 #[test]
