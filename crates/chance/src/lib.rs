@@ -20,6 +20,16 @@ impl Random {
         (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
     }
 
+    /// Between -1 and 1: a sample of even noise.
+    pub fn even(&mut self) -> f64 {
+        2.0 * self.share() - 1.0
+    }
+
+    /// Nearly normal, variance 1, never beyond 6: the sum of twelve even numbers.
+    pub fn normal(&mut self) -> f64 {
+        (0..12).map(|_| self.even()).sum::<f64>() / 2.0
+    }
+
     /// A whole number from 0 to `n` - 1.
     pub fn below(&mut self, n: usize) -> usize {
         (self.bits() % n as u64) as usize
@@ -45,7 +55,7 @@ impl Random {
 
     /// Even noise, unrelated in both channels.
     pub fn signal(&mut self, frames: usize, peak: f64) -> Vec<Frame> {
-        (0..frames).map(|_| [peak * (2.0 * self.share() - 1.0), peak * (2.0 * self.share() - 1.0)]).collect()
+        (0..frames).map(|_| [peak * self.even(), peak * self.even()]).collect()
     }
 }
 

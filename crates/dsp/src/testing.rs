@@ -2,6 +2,7 @@
 
 use std::f64::consts::TAU;
 
+use chance::Random;
 use rustfft::num_complex::Complex;
 use units::{Block, Frame};
 
@@ -10,27 +11,15 @@ use crate::Processor;
 /// The rates at which every figure is held.
 pub(crate) const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
-/// Numbers evenly spread between -1 and 1, the same for the same seed, by a linear congruential generator (Knuth's MMIX
-/// constants).
-pub(crate) struct Noise(pub(crate) u64);
-
-impl Iterator for Noise {
-    type Item = f64;
-
-    fn next(&mut self) -> Option<f64> {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        Some((self.0 >> 11) as f64 / (1_u64 << 52) as f64 - 1.0)
-    }
-}
-
 /// White noise in one channel.
 pub(crate) fn noise(frames: usize, seed: u64) -> Vec<f64> {
-    Noise(seed).take(frames).collect()
+    let mut random = Random(seed);
+    (0..frames).map(|_| random.even()).collect()
 }
 
 /// White noise in two channels that have nothing in common.
 pub(crate) fn stereo_noise(frames: usize, seed: u64) -> Vec<Frame> {
-    noise(2 * frames, seed).chunks_exact(2).map(|pair| [pair[0], pair[1]]).collect()
+    Random(seed).signal(frames, 1.0)
 }
 
 /// A sine of a whole number of hertz.

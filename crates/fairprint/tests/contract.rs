@@ -238,12 +238,7 @@ fn measure_gives_every_figure_and_null_for_silence() {
 #[test]
 fn compare_finds_delay_gain_and_polarity() {
     let song = Song::new();
-    let mut state = 1_u32;
-    let mut noise = || {
-        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        f64::from(state >> 8) / f64::from(1 << 24) - 0.5
-    };
-    let a: Vec<[f64; 2]> = (0..96_000).map(|_| [0.8 * noise(), 0.8 * noise()]).collect();
+    let a = chance::Random(1).signal(96_000, 0.4);
     let mut b = vec![[0.0, 0.0]; 111];
     b.extend(a.iter().map(|[l, r]| [-0.5 * l, -0.5 * r]));
     write_wav(&song.path("a.wav"), &a);

@@ -3,7 +3,6 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use std::fs;
-use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
@@ -11,17 +10,14 @@ use chance::Random;
 use engine::{Folder, Plan};
 use prints::fair::{Adds, Trial, Weighing, adds, compare_without};
 use sheet::Sheet;
-use units::Frame;
 
-const RATE_HZ: u32 = 48_000;
+use song::{HEAD, RATE_HZ, write_stem};
+
+mod song;
+
 const SECS: usize = 6;
 
-const SHEET: &str = r#"
-fairprint = 1
-[song]
-title = "Lantern Weather"
-artist = "The Tin Orchard"
-rate_hz = 48000
+const NODES: &str = r#"
 [[stem]]
 name = "band"
 file = "band.wav"
@@ -65,8 +61,10 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
-        write(folder.path(), &Random(7).signal(SECS * RATE_HZ as usize, 0.05));
-        let (sheet, problems) = sheet::read(SHEET, &engine::specs());
+        let text = format!("{HEAD}{NODES}");
+        fs::write(folder.path().join("sheet.toml"), &text).unwrap();
+        write_stem(folder.path(), "band.wav", &Random(7).signal(SECS * RATE_HZ as usize, 0.05));
+        let (sheet, problems) = sheet::read(&text, &engine::specs());
         let sheet = sheet.unwrap_or_else(|| panic!("{problems:#?}"));
         let sources = Arc::new(Folder::new(folder.path(), RATE_HZ));
         let mut plan = engine::compile(&sheet, sources.as_ref()).unwrap();
@@ -89,15 +87,6 @@ impl Bench {
         })
         .unwrap()
     }
-}
-
-fn write(folder: &Path, frames: &[Frame]) {
-    fs::write(folder.join("sheet.toml"), SHEET).unwrap();
-    let format = media::FileFormat::Wav(media::WavSample::Float32);
-    let mut writer =
-        media::create(&folder.join("band.wav"), &format, RATE_HZ, None, &media::Metadata::default()).unwrap();
-    writer.write(frames).unwrap();
-    writer.finish().unwrap();
 }
 
 #[test]

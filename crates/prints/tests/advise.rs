@@ -8,15 +8,11 @@ use prints::Stopped;
 use prints::advise::{Advice, PathKind, Question, advise};
 use units::{Frame, Problem, Severity};
 
-const RATE_HZ: u32 = 48_000;
+use song::{HEAD, RATE_HZ, signal, write_stem};
 
-const HEAD: &str = r#"
-fairprint = 1
-[song]
-title = "Lantern Weather"
-artist = "The Tin Orchard"
-rate_hz = 48000
-tempo_bpm = 92
+mod song;
+
+const STEMS: &str = r#"
 [[stem]]
 name = "bass"
 file = "bass.wav"
@@ -38,30 +34,17 @@ files = [{ format = "wav", bits = 24 }]
 
 /// Noise that falls by 6 dB an octave from 100 Hz on, with notes of half a second that die away.
 fn stem(seed: u64, secs: f64, width: f64) -> Vec<Frame> {
-    let mut state = seed;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
+    let mut random = chance::Random(seed);
     let pole = libm::exp(-std::f64::consts::TAU * 100.0 / f64::from(RATE_HZ));
     let mut held = [0.0; 2];
-    let frame = |n: usize| {
-        let (middle, side) = (next(), width * next());
+    signal(secs, |n| {
+        let (middle, side) = (random.even(), width * random.even());
         let level = 6.0 * libm::exp(-6.0 * (n % 24_000) as f64 / f64::from(RATE_HZ));
         for (held, x) in held.iter_mut().zip([middle + side, middle - side]) {
             *held = (1.0 - pole) * x + pole * *held;
         }
         held.map(|x| level * (x + 0.02 * middle))
-    };
-    (0..(secs * f64::from(RATE_HZ)) as usize).map(frame).collect()
-}
-
-fn write(folder: &std::path::Path, name: &str, frames: &[Frame]) {
-    let format = media::FileFormat::Wav(media::WavSample::Float32);
-    let path = folder.join(name);
-    let mut writer = media::create(&path, &format, RATE_HZ, None, &media::Metadata::default()).unwrap();
-    writer.write(frames).unwrap();
-    writer.finish().unwrap();
+    })
 }
 
 /// Advice on a sheet around `nodes`, with stems of three seconds.
@@ -70,10 +53,10 @@ fn advice(nodes: &str) -> Advice {
 }
 
 fn advice_in(folder: &tempfile::TempDir, nodes: &str) -> Advice {
-    write(folder.path(), "bass.wav", &stem(1, 3.2, 0.0));
-    write(folder.path(), "keys.wav", &stem(2, 3.2, 0.3));
+    write_stem(folder.path(), "bass.wav", &stem(1, 3.2, 0.0));
+    write_stem(folder.path(), "keys.wav", &stem(2, 3.2, 0.3));
     let sheet = folder.path().join("sheet.toml");
-    fs::write(&sheet, format!("{HEAD}{nodes}")).unwrap();
+    fs::write(&sheet, format!("{HEAD}{STEMS}{nodes}")).unwrap();
     let page = folder.path().join("advice.html");
     let residual = folder.path().join("residual.wav");
     let question = Question {
@@ -245,13 +228,13 @@ fn a_clean_sheet_has_nothing_to_be_told() {
 #[test]
 fn files_and_parts_that_nobody_plays_are_told() {
     let folder = tempfile::tempdir().unwrap();
-    write(folder.path(), "take 2.wav", &stem(3, 0.5, 0.0));
+    write_stem(folder.path(), "take 2.wav", &stem(3, 0.5, 0.0));
     let last = format!(
-        "{}\n[[stem]]\nname = \"pad\"\nfile = \"pad.wav\"\nto = \"band\"\n{}",
-        HEAD.replace("file = \"keys.wav\"", "file = \"keys.wav\"\ntrim_db = -5"),
+        "{HEAD}{}\n[[stem]]\nname = \"pad\"\nfile = \"pad.wav\"\nto = \"band\"\n{}",
+        STEMS.replace("file = \"keys.wav\"", "file = \"keys.wav\"\ntrim_db = -5"),
         parallel("", "level_db = -6")
     );
-    write(folder.path(), "pad.wav", &stem(4, 1.0, 0.0));
+    write_stem(folder.path(), "pad.wav", &stem(4, 1.0, 0.0));
     fs::create_dir_all(folder.path().join("prints/r002")).unwrap();
     fs::write(folder.path().join("prints/r002/sheet.toml"), last).unwrap();
     let advice = advice_in(&folder, &parallel("", "level_db = -6"));
@@ -289,7 +272,7 @@ chain = [{ compressor = { threshold_db = -30, ratio = 4 } }]
 "#;
     let advice = advice(&format!("{nodes}{MIX}"));
     let found = finding(&advice, "one-driver").unwrap();
-    assert!(found.message.contains("`kick`"), "{found:?}");
+    assert!(found.message.contains("“kick”"), "{found:?}");
     // Energies: bass and kick hold the same sound, the kick 14 dB over it.
     let driver = &advice.drivers[0];
     assert!(driver.drivers[0].1 > 0.8 && driver.reduction_db > 1.0, "{driver:?}");

@@ -2,13 +2,16 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
-use std::path::Path;
-
+use chance::Random;
 use media::{FileFormat, Metadata, WavSample};
 use prints::intake::{Intake, intake, starter_text};
 use units::{Frame, Severity};
 
-const RATE_HZ: u32 = 48_000;
+use song::{RATE_HZ, write, write_stem};
+
+mod song;
+
+const INT24: FileFormat = FileFormat::Wav(WavSample::Int24);
 
 /// Noise that fades in and out at its ends, as a recording does.
 fn noise(frames: usize, seed: u64) -> Vec<Frame> {
@@ -24,31 +27,17 @@ fn noise(frames: usize, seed: u64) -> Vec<Frame> {
 }
 
 fn steady(frames: usize, seed: u64) -> Vec<Frame> {
-    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-    let mut next = || {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        0.4 * ((state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5)
-    };
-    (0..frames).map(|_| [next(), next()]).collect()
+    Random(seed).signal(frames, 0.2)
 }
 
 fn mono(frames: Vec<Frame>) -> Vec<Frame> {
     frames.into_iter().map(|[left, _]| [left, left]).collect()
 }
 
-fn write(folder: &Path, name: &str, rate_hz: u32, sample: WavSample, frames: &[Frame]) {
-    let format = FileFormat::Wav(sample);
-    let mut writer = media::create(&folder.join(name), &format, rate_hz, None, &Metadata::default()).unwrap();
-    writer.write(frames).unwrap();
-    writer.finish_without_sync().unwrap();
-}
-
 /// Intake of some files.
 fn take(files: &[(&str, Vec<Frame>)]) -> Intake {
     let folder = tempfile::tempdir().unwrap();
-    files.iter().for_each(|(name, frames)| write(folder.path(), name, RATE_HZ, WavSample::Int24, frames));
+    files.iter().for_each(|(name, frames)| write(folder.path(), name, RATE_HZ, &INT24, frames));
     intake(folder.path(), 2, &|_| ()).unwrap()
 }
 
@@ -102,7 +91,7 @@ fn faults_of_samples_are_found_with_their_time() {
 #[test]
 fn samples_that_are_no_numbers_fail() {
     let folder = tempfile::tempdir().unwrap();
-    write(folder.path(), "bass.wav", RATE_HZ, WavSample::Float32, &noise(48_000, 1));
+    write_stem(folder.path(), "bass.wav", &noise(48_000, 1));
     let path = folder.path().join("bass.wav");
     let mut bytes = std::fs::read(&path).unwrap();
     let data = bytes.windows(4).position(|window| window == b"data").unwrap() + 8;
@@ -124,9 +113,9 @@ fn clean_files_of_one_export_raise_nothing() {
 #[test]
 fn other_rates_and_lengths_are_notes_and_a_damaged_file_fails_alone() {
     let folder = tempfile::tempdir().unwrap();
-    write(folder.path(), "kick.wav", 48_000, WavSample::Int24, &noise(96_000, 1));
-    write(folder.path(), "bass.wav", 48_000, WavSample::Int24, &noise(90_000, 2));
-    write(folder.path(), "pad.wav", 44_100, WavSample::Int24, &noise(88_200, 3));
+    write(folder.path(), "kick.wav", 48_000, &INT24, &noise(96_000, 1));
+    write(folder.path(), "bass.wav", 48_000, &INT24, &noise(90_000, 2));
+    write(folder.path(), "pad.wav", 44_100, &INT24, &noise(88_200, 3));
     std::fs::write(folder.path().join("keys.wav"), b"RIFF....WAVEfmt ").unwrap();
     let taken = intake(folder.path(), 2, &|_| ()).unwrap();
     assert_eq!(taken.rate_hz, 48_000);
@@ -147,4 +136,28 @@ fn the_starter_sheet_groups_by_name_and_matches_a_rough_mix() {
     assert_eq!(sheet.node("kick").unwrap().1.to.as_deref(), Some("drums"));
     assert_eq!(sheet.references.len(), 1);
     assert!(matches!(&sheet.prints[1].loudness, Some(sheet::Loudness::Match(name)) if *name == "rough mix"));
+}
+
+#[test]
+fn what_all_labels_say_alike_is_the_songs_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let label = |title: &str| Metadata {
+        title: Some(title.to_owned()),
+        artist: Some("The Tin Orchard".to_owned()),
+        ..Metadata::default()
+    };
+    let song = |name: &str, title: &str| {
+        let frames = noise(48_000, name.len() as u64);
+        media::write_all(&folder.path().join(name), &INT24, RATE_HZ, &frames, &label(title)).unwrap();
+        let taken = intake(folder.path(), 2, &|_| ()).unwrap();
+        sheet::read(&starter_text(&taken), &engine::specs()).0.unwrap().song
+    };
+    let one = song("kick.wav", "Kick close");
+    assert_ne!(one.title, "Kick close", "one file's title is its own");
+    std::fs::remove_file(folder.path().join("kick.wav")).unwrap();
+    song("bass.wav", "Lantern Weather");
+    let two = song("snare.wav", "Lantern Weather");
+    assert_eq!((two.title.as_str(), two.artist.as_str()), ("Lantern Weather", "The Tin Orchard"));
+    let other = song("lead voice.wav", "Lead");
+    assert_eq!((other.title == "Lantern Weather", other.artist.as_str()), (false, "The Tin Orchard"));
 }

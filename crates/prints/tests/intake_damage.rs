@@ -3,32 +3,31 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use std::f64::consts::TAU;
-use std::path::Path;
 
-use media::{FileFormat, Kbps, Metadata, WavSample};
+use chance::Random;
+use media::{FileFormat, Kbps, WavSample};
 use prints::intake::{Intake, intake};
 use units::{Frame, Problem, Severity};
 
-const RATE_HZ: u32 = 48_000;
+use song::{RATE_HZ, write};
+
+mod song;
+
 const SECS: f64 = 12.0;
 
 /// A part that plays chords in a tuning: plucked notes with many partials, and a little of the noise of fingers, from silence
 /// to silence. Each seed is a performance of its own: other moments, other strengths.
 fn part(a_hz: f64, chords: &[[i32; 3]], seed: u64) -> Vec<Frame> {
     let rate = f64::from(RATE_HZ);
-    let mut state = seed;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
+    let mut random = Random(seed);
     let mut frames = vec![units::SILENCE; (SECS * rate) as usize];
     for (beat, on) in (7200..frames.len() - 48_000).step_by(24_000).enumerate() {
         let chord = chords[beat / 4 % chords.len()];
-        let (start, strength) = ((on as f64 + 2400.0 * next()) as usize, 0.7 + 0.3 * next());
+        let (start, strength) = ((on as f64 + 2400.0 * random.even()) as usize, 0.7 + 0.3 * random.even());
         for n in 0..36_000 {
             let t = n as f64 / rate;
             let grows = (t / 0.004).min(1.0);
-            let mut x = 0.004 * next() * libm::exp(-4.0 * t);
+            let mut x = 0.004 * random.even() * libm::exp(-4.0 * t);
             for note in chord {
                 let hz = a_hz * libm::exp2(f64::from(note - 9) / 12.0);
                 for k in 1..=9 {
@@ -45,23 +44,6 @@ fn part(a_hz: f64, chords: &[[i32; 3]], seed: u64) -> Vec<Frame> {
 }
 
 const CHORDS: [[i32; 3]; 4] = [[0, 4, 7], [5, 9, 12], [7, 11, 14], [-3, 0, 4]];
-
-fn write(folder: &Path, name: &str, rate_hz: u32, format: &FileFormat, frames: &[Frame]) {
-    let mut writer = media::create(&folder.join(name), format, rate_hz, None, &Metadata::default()).unwrap();
-    writer.write(frames).unwrap();
-    writer.finish_without_sync().unwrap();
-}
-
-fn read(path: &Path) -> Vec<Frame> {
-    let mut reader = media::Reader::open(path).unwrap();
-    let (mut frames, mut block) = (Vec::new(), vec![units::SILENCE; 4096]);
-    loop {
-        match reader.read(&mut block).unwrap() {
-            0 => return frames,
-            count => frames.extend_from_slice(&block[..count]),
-        }
-    }
-}
 
 fn take(files: &[(&str, Vec<Frame>)]) -> Intake {
     let folder = tempfile::tempdir().unwrap();
@@ -126,15 +108,11 @@ fn hum_clicks_cuts_and_lowered_clipping_are_found_with_their_place() {
 #[test]
 fn what_came_through_lame_is_told_and_what_did_not_is_not() {
     let folder = tempfile::tempdir().unwrap();
-    let mut state = 1_u64;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
+    let mut random = Random(1);
     // Cymbals: noise that decays, softer by 6 dB an octave from 5 kHz on.
     let mut held = 0.0;
     let cymbal = |n: usize| {
-        held += 0.5 * (next() - held);
+        held += 0.5 * (random.even() - held);
         [0.3 * held * libm::exp(-((n % 48_000) as f64) / 12_000.0) * (n as f64 / 480.0).min(1.0); 2]
     };
     let mut clean: Vec<Frame> = (0..480_000).map(cymbal).collect();
@@ -145,7 +123,13 @@ fn what_came_through_lame_is_told_and_what_did_not_is_not() {
         let coded = tempfile::tempdir().unwrap();
         let kbps = Kbps::new(kbps).unwrap();
         write(coded.path(), "x.mp3", RATE_HZ, &FileFormat::Mp3(kbps), &clean);
-        write(folder.path(), &format!("{name}.wav"), RATE_HZ, &wav, &read(&coded.path().join("x.mp3")));
+        write(
+            folder.path(),
+            &format!("{name}.wav"),
+            RATE_HZ,
+            &wav,
+            &media::read_all(&coded.path().join("x.mp3"), None).unwrap().1,
+        );
     }
     let taken = intake(folder.path(), 2, &|_| ()).unwrap();
     let walls: Vec<&str> =
@@ -164,8 +148,9 @@ fn a_song_at_another_a_and_a_stem_apart_from_it_are_told() {
         take(&[("piano.wav", tuned(440.0, 1)), ("guitar.wav", tuned(440.0, 2)), ("organ.wav", tuned(446.0, 3))]);
     taken.files.iter().for_each(|f| println!("{} {:?}", f.file, f.facts.tuning));
     let apart = taken.findings.iter().find(|finding| finding.code == "tuned-apart").unwrap();
-    // 1200 log2(446 / 440) is 23.4 cents.
-    assert!(apart.at == "organ.wav" && apart.message.contains("23 cents higher"), "{apart:?}");
+    // 1200 log2(446 / 440) is 23.4 cents; it is told within one.
+    let told = ["23 cents higher", "24 cents higher"].iter().any(|told| apart.message.contains(told));
+    assert!(apart.at == "organ.wav" && told, "{apart:?}");
 }
 
 #[test]
@@ -214,10 +199,7 @@ fn drums_in_the_overheads_are_told_with_polarity_and_delay() {
     let hit = |n: usize, every: usize, from: usize, seed: u64| {
         let since = (n + every - from % every) % every;
         let count = (n + every - from % every) / every;
-        let mut state = (since as u64 + 7919 * count as u64 + seed).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        state ^= state >> 31;
-        state = state.wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        let white = (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0;
+        let white = Random(since as u64 + 7919 * count as u64 + seed).even();
         let grows = (since as f64 / 96.0).min(1.0);
         if n < from { 0.0 } else { 0.3 * grows * white * libm::exp(-(since as f64) / 1500.0) }
     };

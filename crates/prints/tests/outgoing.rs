@@ -6,20 +6,16 @@ use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
 
+use chance::Random;
 use prints::Stopped;
 use prints::advise::{Advice, Question, TranslationRecord, advise};
 use units::{Frame, Problem, Severity, db_from_gain, db_from_power};
 
-const RATE_HZ: u32 = 48_000;
-const SECS: f64 = 4.0;
+use song::{HEAD, RATE_HZ, write_stem};
 
-const HEAD: &str = r#"
-fairprint = 1
-[song]
-title = "Lantern Weather"
-artist = "The Tin Orchard"
-rate_hz = 48000
-"#;
+mod song;
+
+const SECS: f64 = 4.0;
 
 const CLEAN: &str = r#"
 [[bus]]
@@ -37,7 +33,7 @@ fn stem(name: &str, to: &str, more: &str) -> String {
 }
 
 fn signal(frame: impl Fn(usize, f64) -> Frame) -> Vec<Frame> {
-    (0..(SECS * f64::from(RATE_HZ)) as usize).map(|n| frame(n, n as f64 / f64::from(RATE_HZ))).collect()
+    song::signal(SECS, |n| frame(n, n as f64 / f64::from(RATE_HZ)))
 }
 
 fn sine(hz: f64, t: f64) -> f64 {
@@ -51,24 +47,6 @@ fn gate(t: f64, from: f64, to: f64) -> f64 {
     edge(within - from).min(edge(to - within))
 }
 
-/// Unrelated noise in both channels.
-fn noise(seed: u64) -> impl FnMut() -> Frame {
-    let mut state = seed;
-    let mut next = move || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
-    move || [next(), next()]
-}
-
-fn write(folder: &Path, name: &str, frames: &[Frame]) {
-    let format = media::FileFormat::Wav(media::WavSample::Float32);
-    let path = folder.join(format!("{name}.wav"));
-    let mut writer = media::create(&path, &format, RATE_HZ, None, &media::Metadata::default()).unwrap();
-    writer.write(frames).unwrap();
-    writer.finish().unwrap();
-}
-
 fn asked(folder: &Path, hear: Option<&Path>) -> Result<Advice, Stopped> {
     let (sheet, page) = (folder.join("sheet.toml"), folder.join("advice.html"));
     advise(&Question { sheet: &sheet, page: Some(&page), residual: None, hear, threads: 2, progress: &|_, _| () })
@@ -77,7 +55,7 @@ fn asked(folder: &Path, hear: Option<&Path>) -> Result<Advice, Stopped> {
 /// Advice on a sheet with these stems, heard from a folder of its own.
 fn advice(stems: &[(&str, Vec<Frame>)], nodes: &str) -> Advice {
     let folder = tempfile::tempdir().unwrap();
-    stems.iter().for_each(|(name, frames)| write(folder.path(), name, frames));
+    stems.iter().for_each(|(name, frames)| write_stem(folder.path(), &format!("{name}.wav"), frames));
     fs::write(folder.path().join("sheet.toml"), format!("{HEAD}{nodes}")).unwrap();
     asked(folder.path(), None).unwrap_or_else(|stopped| match stopped {
         Stopped::Sheet(loaded) => panic!("{:#?}", loaded.problems),
@@ -140,7 +118,7 @@ files = [{{ format = "wav" }}]
     }
     assert_eq!(twins.sections.iter().map(|s| s.name.as_str()).collect::<Vec<_>>(), ["verse", "chorus"]);
     let found = finding(&advice, "end-moves-balance").unwrap();
-    assert!(found.message.contains("`kick`") || found.message.contains("`pad`"), "{found:?}");
+    assert!(found.message.contains("“kick”") || found.message.contains("“pad”"), "{found:?}");
     assert!(finding(&advice, "twins-part-early").is_none());
 }
 
@@ -153,16 +131,15 @@ fn prints_of_two_mixes_are_no_twins() {
     let advice = advice(&[("keys", signal(|_, t| [0.1 * sine(500.0, t); 2]))], &nodes);
     let found = finding(&advice, "twins-part-early").unwrap();
     assert_eq!((found.severity, found.at.as_str()), (Severity::Warn, "print for approval"));
-    assert!(found.message.contains("`mix`, `glued`"), "{found:?}");
+    assert!(found.message.contains("“mix”, “glued”"), "{found:?}");
 }
 
 #[test]
 fn mono_loses_what_the_correlation_says() {
     // Channels of equal level and correlation r: power of (L+R)/2 is (1+r)/2 of theirs (stereo definitions; closed form).
     for r in [0.5, -0.8] {
-        let mut next = noise(7);
-        let frames = signal(|_, _| [0.0; 2]);
-        let frames = frames.iter().map(|_| next()).map(|[a, b]| [0.1 * a, 0.1 * (r * a + f64::sqrt(1.0 - r * r) * b)]);
+        let noise = Random(7).signal((SECS * f64::from(RATE_HZ)) as usize, 1.0);
+        let frames = noise.iter().map(|[a, b]| [0.1 * a, 0.1 * (r * a + f64::sqrt(1.0 - r * r) * b)]);
         let (advice, record) = translated(frames.collect());
         let lost_db = -db_from_power((1.0 + r) / 2.0);
         assert!((record.mono_lost_db.unwrap() - lost_db).abs() < 0.1, "{record:?}, expected {lost_db}");
@@ -229,13 +206,9 @@ fn an_ess_is_told_with_its_time() {
 #[test]
 fn what_travels_can_be_heard_at_one_loudness() {
     let folder = tempfile::tempdir().unwrap();
-    let mut next = noise(3);
-    let wide: Vec<Frame> = signal(|_, t| [0.2 * sine(90.0, t), 0.2 * sine(90.0, t)])
-        .into_iter()
-        .map(|x| (x, next()))
-        .map(|(x, other)| [x[0] + 0.05 * other[0], x[1] + 0.05 * other[1]])
-        .collect();
-    write(folder.path(), "keys", &wide);
+    let noise = Random(3).signal((SECS * f64::from(RATE_HZ)) as usize, 0.05);
+    let wide = signal(|n, t| noise[n].map(|noise| 0.2 * sine(90.0, t) + noise));
+    write_stem(folder.path(), "keys.wav", &wide);
     fs::write(folder.path().join("sheet.toml"), format!("{HEAD}{}{CLEAN}", stem("keys", "mix", ""))).unwrap();
     let hear = folder.path().join("aloud");
     let Ok(advice) = asked(folder.path(), Some(&hear)) else { panic!("advice") };
@@ -302,7 +275,7 @@ fn an_a_cappella_tells_what_else_still_sounds() {
     assert_eq!(record.kept, ["lead voice", "shaker"]);
     let found = finding(&forgotten, "a-cappella-leftover").unwrap();
     assert_eq!((found.severity, found.at.as_str()), (Severity::Warn, "alternate A Cappella"));
-    assert!(found.message.contains("`shaker`") && !found.message.contains("snare"), "{found:?}");
+    assert!(found.message.contains("“shaker”") && !found.message.contains("snare"), "{found:?}");
     let right = band("only = [\"lead voice\"]", "");
     let record = &right.a_cappellas[0];
     let returns: Vec<_> = record.returns.iter().map(|fed| (fed.name.as_str(), fed.by.join(" "))).collect();

@@ -9,16 +9,12 @@ use prints::record::Report;
 use prints::{Order, Printed, Stopped};
 use units::{Frame, db_from_gain};
 
-const RATE_HZ: u32 = 48_000;
+use song::{HEAD, RATE_HZ, signal, write_stem};
 
-/// What every sheet here starts with: four stems, a bus with a compressor, a crushed parallel and a room.
+mod song;
+
+/// What every sheet here goes on with: four stems, a bus with a compressor, a crushed parallel and a room.
 const NETWORK: &str = r#"
-fairprint = 1
-[song]
-title = "Lantern Weather"
-artist = "The Tin Orchard"
-rate_hz = 48000
-tempo_bpm = 92
 [[stem]]
 name = "kick"
 file = "kick.wav"
@@ -76,26 +72,14 @@ files = [{ format = "wav", bits = 32 }]
 
 /// Noise that falls towards the treble, in bursts; silent until `from_secs`.
 fn sound(seed: u64, secs: f64, from_secs: f64) -> Vec<Frame> {
-    let mut state = seed;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
+    let mut random = chance::Random(seed);
     let mut held = [0.0; 2];
-    let frame = |n: usize| {
+    signal(secs, |n| {
         let start = (from_secs * f64::from(RATE_HZ)) as usize;
         let level = if n < start { 0.0 } else { 1.5 * libm::exp(-8.0 * (n % 16_000) as f64 / f64::from(RATE_HZ)) };
-        held = held.map(|held| 0.97 * held + 0.03 * next());
+        held = held.map(|held| 0.97 * held + 0.03 * random.even());
         held.map(|x| level * x)
-    };
-    (0..(secs * f64::from(RATE_HZ)) as usize).map(frame).collect()
-}
-
-fn write(folder: &Path, name: &str, frames: &[Frame]) {
-    let format = media::FileFormat::Wav(media::WavSample::Float32);
-    let mut writer = media::create(&folder.join(name), &format, RATE_HZ, None, &media::Metadata::default()).unwrap();
-    writer.write(frames).unwrap();
-    writer.finish().unwrap();
+    })
 }
 
 /// A printed song.
@@ -113,9 +97,9 @@ impl Song {
     fn print_with(sheet: &str, only: &[&str], voice: &[Frame]) -> Self {
         let folder = tempfile::tempdir().unwrap();
         for (seed, name) in [(1, "kick"), (2, "bass"), (3, "keys")] {
-            write(folder.path(), &format!("{name}.wav"), &sound(seed, 3.0, 0.0));
+            write_stem(folder.path(), &format!("{name}.wav"), &sound(seed, 3.0, 0.0));
         }
-        write(folder.path(), "voice.wav", voice);
+        write_stem(folder.path(), "voice.wav", voice);
         let report = printed(folder.path(), sheet, only).report;
         Self { folder, report }
     }
@@ -134,7 +118,7 @@ impl Song {
 }
 
 fn printed(folder: &Path, sheet: &str, only: &[&str]) -> Printed {
-    fs::write(folder.join("sheet.toml"), sheet).unwrap();
+    fs::write(folder.join("sheet.toml"), format!("{HEAD}{sheet}")).unwrap();
     let only: Vec<String> = only.iter().map(|name| (*name).to_owned()).collect();
     let order = Order {
         sheet: &folder.join("sheet.toml"),

@@ -3,18 +3,13 @@
 use units::{Block, SILENCE, Value};
 
 use super::*;
-use crate::space::acoustics::{noise, response, run};
+use crate::space::acoustics::{noise, noise_frames, response, run};
 
 /// Decaying noise responses of `frames` frames, one a channel.
 fn taps(seed: u64, channels: usize, frames: usize) -> Channels {
     let mut gauss = noise(seed);
     let fall = |n: usize| 0.1 * libm::pow(10.0, -3.0 * n as f64 / frames as f64);
     (0..channels).map(|_| (0..frames).map(|n| fall(n) * gauss()).collect()).collect()
-}
-
-fn noise_frames(seed: u64, frames: usize) -> Vec<Frame> {
-    let mut gauss = noise(seed);
-    (0..frames).map(|_| [gauss(), gauss()]).collect()
 }
 
 fn file(settings: Settings, param: &Param, name: &str) -> Settings {
@@ -122,11 +117,11 @@ fn other_numbers_of_channels_are_refused_with_those_that_are_accepted() {
         |files: &[&Channels]| try_build(Settings::defaults(&SPEC), files, 1).err().expect("it is refused").message;
     let (one, two, three) = (taps(1, 1, 9), taps(1, 2, 9), taps(1, 3, 9));
     let refused = message(&[&three]);
-    for part in ["\"a\"", "3 channels", "1 (mono)", "2 (left, right)", "4 (true stereo: LL, LR, RL, RR)"] {
+    for part in ["“a”", "3 channels", "1 (mono)", "2 (left, right)", "4 (true stereo: LL, LR, RL, RR)"] {
         assert!(refused.contains(part), "{refused}");
     }
-    assert!(message(&[&two, &one]).contains("\"b\" has 1 channels"));
-    assert!(message(&[&taps(1, 4, 9), &two]).contains("\"a\" has 4 channels"));
+    assert!(message(&[&two, &one]).contains("“b” has 1 channel;"));
+    assert!(message(&[&taps(1, 4, 9), &two]).contains("“a” has 4 channels"));
 }
 
 #[test]

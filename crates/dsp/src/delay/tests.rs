@@ -3,7 +3,7 @@
 use units::Value;
 
 use super::*;
-use crate::space::acoustics::{noise, response, run};
+use crate::space::acoustics::{noise, noise_frames, response, run};
 
 const RATES_HZ: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 
@@ -17,11 +17,6 @@ fn delay(settings: &Settings) -> Box<dyn Processor> {
 
 fn defaults() -> Settings {
     Settings::defaults(&SPEC)
-}
-
-fn noise_frames(seed: u64, frames: usize) -> Vec<Frame> {
-    let mut gauss = noise(seed);
-    (0..frames).map(|_| [gauss(), gauss()]).collect()
 }
 
 #[test]

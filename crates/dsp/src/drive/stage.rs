@@ -159,7 +159,6 @@ mod tests {
 
     use super::*;
     use crate::drive::shapes::{SHAPES, Shape};
-    use crate::testing::Noise;
 
     #[test]
     fn the_brightener_undoes_the_triangle() {
@@ -179,8 +178,7 @@ mod tests {
     fn parts_of_the_key_share_its_curve_exactly() {
         // Key = two followers + residue, through every curve, before anything is settled.
         const FRAMES: usize = 256;
-        let mut noise = Noise(5);
-        let mut next = || noise.next().unwrap();
+        let mut random = chance::Random(5);
         let others = |data: &[Frame], at: usize| -> Frame {
             [0, 1].map(|channel| (1..4).map(|lane| data[lane * FRAMES + at][channel]).sum())
         };
@@ -190,7 +188,7 @@ mod tests {
                 let mut stage = Stage::new(Bend::of(Shape::at(index)), amounts, 4, 4, FRAMES, 48_000.0);
                 let mut worst = 0.0_f64;
                 for _ in 0..20 {
-                    let mut data: Vec<Frame> = (0..4 * FRAMES).map(|_| [next(), next()]).collect();
+                    let mut data: Vec<Frame> = random.signal(4 * FRAMES, 1.0);
                     for at in 0..FRAMES {
                         data[at] = others(&data, at);
                     }

@@ -13,16 +13,8 @@ fn run_at(settings: &Settings, mut data: Vec<Frame>, rate_hz: f64) -> Vec<Frame>
 }
 
 fn noise(frames: usize, channels: usize) -> Vec<Frame> {
-    let mut seed = 3_u64;
-    let mut next = move || {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    };
-    let mut frame = || {
-        let left = next();
-        [left, if channels == 2 { next() } else { left }]
-    };
-    (0..frames).map(|_| frame()).collect()
+    let frames = chance::Random(3).signal(frames, 1.0);
+    if channels == 2 { frames } else { frames.into_iter().map(|[left, _]| [left; 2]).collect() }
 }
 
 fn mean(frames: &[Frame], f: impl Fn(&Frame) -> f64) -> f64 {

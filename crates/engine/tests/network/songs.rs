@@ -94,14 +94,7 @@ pub fn render_with(text: &str, songs: &impl Sources, setup: &Setup, threads: usi
 
 /// Noise, the same for the same seed.
 pub fn noise(frames: usize, seed: u64) -> Vec<Frame> {
-    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-    let mut next = || {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        (state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
-    };
-    (0..frames).map(|_| [next(), next()]).collect()
+    chance::Random(seed).signal(frames, 0.5)
 }
 
 /// One frame of full scale at `at`, silence around it.
