@@ -1,57 +1,45 @@
 //! The recall document: a sheet as a page to read and print, from which someone with other tools could rebuild the mix.
 
-use maud::{DOCTYPE, Markup, html};
+use maud::{Markup, html};
 use sheet::{Link, Loudness, Node, NodeKind, Ride, Sheet, Target, node_sentence, plain_name, send_sentence};
 use units::{format_time, typeset};
 
-/// Style of all documents.
-const STYLE: &str = include_str!("report/style.css");
+use crate::report::paper;
 
 /// The page.
 #[must_use]
 pub fn html(sheet: &Sheet, revision: &str) -> String {
     let song = &sheet.song;
     let (stems, buses): (Vec<&Node>, Vec<&Node>) = sheet.nodes.iter().partition(|node| node.is_stem());
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width";
-                title { "Recall: " (song.title) }
-                style { (maud::PreEscaped(STYLE)) }
+    let said = html! {
+        h1 { (song.title) }
+        p.by { (song.artist) ", recall of " (revision) ". " (song.rate_hz) " Hz, " (song.tempo_bpm) " beats a minute." }
+        @if !sheet.sections.is_empty() {
+            p { "Sections: " @for section in &sheet.sections { (section.name) " from " (format_time(section.from_secs)) ". " } }
+        }
+        h2 { "How it flows" }
+        (flow(sheet))
+        h2 { "Stems" }
+        @for node in &stems { (node_entry(sheet, node)) }
+        h2 { "Buses and returns" }
+        @for node in &buses { (node_entry(sheet, node)) }
+        h2 { "Prints" }
+        @for print in &sheet.prints {
+            section {
+                h3 { (print.name) }
+                p { "Draws from " (print.from) ". " (loudness(print.loudness.as_ref())) }
+                (chain(&print.chain))
             }
-            body { main {
-                h1 { (song.title) }
-                p.by { (song.artist) ", recall of " (revision) ". " (song.rate_hz) " Hz, " (song.tempo_bpm) " beats a minute." }
-                @if !sheet.sections.is_empty() {
-                    p { "Sections: " @for section in &sheet.sections { (section.name) " from " (format_time(section.from_secs)) ". " } }
-                }
-                h2 { "How it flows" }
-                (flow(sheet))
-                h2 { "Stems" }
-                @for node in &stems { (node_entry(sheet, node)) }
-                h2 { "Buses and returns" }
-                @for node in &buses { (node_entry(sheet, node)) }
-                h2 { "Prints" }
-                @for print in &sheet.prints {
-                    section {
-                        h3 { (print.name) }
-                        p { "Draws from " (print.from) ". " (loudness(print.loudness.as_ref())) }
-                        (chain(&print.chain))
-                    }
-                }
-                @if !sheet.accepted.is_empty() {
-                    h2 { "Findings accepted" }
-                    ul.findings { @for accepted in &sheet.accepted {
-                        li { (accepted.code) @if let Some(at) = &accepted.at { " at " (at) } ": " (accepted.reason) }
-                    } }
-                }
-                footer { "The exact sheet lies beside this page as sheet.toml. Loud sound harms hearing: turn monitors down first." }
+        }
+        @if !sheet.accepted.is_empty() {
+            h2 { "Findings accepted" }
+            ul.findings { @for accepted in &sheet.accepted {
+                li { (accepted.code) @if let Some(at) = &accepted.at { " at " (at) } ": " (accepted.reason) }
             } }
         }
+        footer { "The exact sheet lies beside this page as sheet.toml. Loud sound harms hearing: turn monitors down first." }
     };
-    typeset(&page.into_string())
+    typeset(&paper::page(&format!("Recall: {}", song.title), "", &said))
 }
 
 /// What runs where, a line for each bus.

@@ -2,5 +2,6 @@
 
 pub(crate) mod figures;
 pub(crate) mod page;
+pub(crate) mod paper;
 
 pub use page::html;

@@ -3,9 +3,8 @@
 use std::collections::HashSet;
 
 use engine::{Fault, Plan, Role, Sink, Taken};
-use measure::LoudnessMeter;
-use measure::envelope::{Band, EnvelopeMeter};
-use measure::level::LevelMeter;
+use measure::blend::PartMeter;
+use measure::envelope::Band;
 use sheet::{Node, Sheet};
 
 use crate::record::ReturnRecord;
@@ -57,12 +56,8 @@ pub(crate) fn returns_of(sheet: &Sheet) -> HashSet<&str> {
     }
 }
 
-/// What is measured of a sum: what the record needs, and no more.
-pub struct ProbeMeter {
-    loudness: LoudnessMeter,
-    level: LevelMeter,
-    envelope: EnvelopeMeter,
-}
+/// What is measured of a sum.
+pub struct ProbeMeter(PartMeter);
 
 /// The figures of a sum.
 pub struct ProbeFigures {
@@ -76,23 +71,18 @@ impl ProbeMeter {
     /// A meter at a sample rate.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
-        Self {
-            loudness: LoudnessMeter::new(rate_hz),
-            level: LevelMeter::new(rate_hz),
-            envelope: EnvelopeMeter::new(rate_hz),
-        }
+        Self(PartMeter::new(rate_hz))
     }
 
     /// The figures once all frames are in.
     #[must_use]
-    pub fn finish(mut self) -> ProbeFigures {
-        self.level.end();
-        let envelope = self.envelope.finish();
-        let band = |band| Some(envelope.power(band)).filter(|power| *power > 0.0);
+    pub fn finish(self) -> ProbeFigures {
+        let part = self.0.finish();
+        let band = |band| Some(part.envelope.power(band)).filter(|power| *power > 0.0);
         ProbeFigures {
-            lufs: self.loudness.integrated_lufs(),
-            crest_db: self.level.crest_db(),
-            width_db: self.level.power().image().width_db,
+            lufs: part.loudness.integrated_lufs(),
+            crest_db: part.level.crest_db(),
+            width_db: part.level.power().image().width_db,
             bands_db: [Band::Low, Band::Middle, Band::High].map(|of| band(of).map(units::db_from_power)),
         }
     }
@@ -100,9 +90,7 @@ impl ProbeMeter {
 
 impl Sink for &mut ProbeMeter {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
-        self.loudness.push(taken.lane(0));
-        self.level.push(taken.lane(0));
-        self.envelope.push(taken.lane(0));
+        self.0.push(taken.lane(0));
         Ok(())
     }
 }

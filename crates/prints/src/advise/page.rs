@@ -4,7 +4,7 @@ mod loudness;
 mod outgoing;
 mod tables;
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 use units::Severity;
 
 use super::Advice;
@@ -12,7 +12,7 @@ use super::paths::{BlendPoint, PathKind, PathRecord};
 use super::plot::{self, Plot, steps};
 use super::pre_delay::{DelayPoint, PreDelayRecord};
 use crate::report::figures::{length, minus};
-use crate::report::page::{STYLE, finding_line};
+use crate::report::paper;
 
 /// Size of a figure beside another.
 const HALF: [f64; 2] = [480.0, 220.0];
@@ -21,39 +21,25 @@ const OWN_STYLE: &str = include_str!("style.css");
 
 /// The page.
 pub(super) fn html(advice: &Advice) -> String {
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'";
-                title { (advice.title) ", advice" }
-                style { (PreEscaped(STYLE)) (PreEscaped(OWN_STYLE)) }
-            }
-            body {
-                main {
-                    (heading(advice))
-                    (findings(advice))
-                    (returns(advice))
-                    (processors(advice))
-                    (outgoing::twins(advice))
-                    (loudness::costs(advice))
-                    (outgoing::translation(advice))
-                    (pre_delays(advice))
-                    (tables::alignment(advice))
-                    (tables::ledger(advice))
-                    (tables::sides(advice))
-                    (outgoing::a_cappellas(advice))
-                    footer {
-                        "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
-                        "other than those in use follow from the energies of one render."
-                    }
-                }
-            }
+    let said = html! {
+        (heading(advice))
+        (paper::findings(&advice.findings, &advice.accepted))
+        (returns(advice))
+        (processors(advice))
+        (outgoing::twins(advice))
+        (loudness::costs(advice))
+        (outgoing::translation(advice))
+        (pre_delays(advice))
+        (tables::alignment(advice))
+        (tables::ledger(advice))
+        (tables::sides(advice))
+        (outgoing::a_cappellas(advice))
+        footer {
+            "Loudness after ITU-R BS.1770. In and out are compared at matched loudness. Blends and delays "
+            "other than those in use follow from the energies of one render."
         }
     };
-    page.into_string()
+    paper::page(&format!("{}, advice", advice.title), OWN_STYLE, &said)
 }
 
 fn heading(advice: &Advice) -> Markup {
@@ -70,21 +56,6 @@ fn heading(advice: &Advice) -> Markup {
             h1 { (advice.title) }
             p class="by" { @if !advice.artist.is_empty() { (advice.artist) ". " } "Advice, " (length(advice.secs)) " of song." }
             p class="verdict" { b { (verdict) } }
-        }
-    }
-}
-
-fn findings(advice: &Advice) -> Markup {
-    html! {
-        section {
-            h2 { "Findings" }
-            @if advice.findings.is_empty() && advice.accepted.is_empty() { p { "None." } }
-            ol class="findings" {
-                @for finding in &advice.findings { li { (finding_line(finding)) } }
-                @for accepted in &advice.accepted {
-                    li { (finding_line(&accepted.finding)) " Accepted: " (accepted.reason) }
-                }
-            }
         }
     }
 }

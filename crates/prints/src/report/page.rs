@@ -1,13 +1,11 @@
 //! The page around the figures.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
-use units::{Problem, Severity};
+use maud::{Markup, html};
 
 use super::figures::{self, Curve, length, minus};
+use super::paper;
 use crate::record::{Report, Version};
 use crate::returns;
-
-pub(crate) const STYLE: &str = include_str!("style.css");
 
 /// From this difference in loudness on, the page warns before one switches from one print to the other.
 const JUMP_LU: f64 = 3.0;
@@ -16,38 +14,24 @@ const JUMP_LU: f64 = 3.0;
 #[must_use]
 pub fn html(report: &Report) -> String {
     let secs = report.frames as f64 / f64::from(report.rate_hz);
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'";
-                title { (report.title) ", " (report.revision) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                main {
-                    (heading(report, secs))
-                    (strip(report, secs))
-                    (measures(report))
-                    (how(report))
-                    (alternates(report))
-                    (stems(report))
-                    (waves(report))
-                    (colour(report))
-                    (returned(report))
-                    (findings(report))
-                    footer {
-                        "The sheet that was printed lies beside this page as sheet.toml, all figures as report.json. "
-                        "Loudness after ITU-R BS.1770 and EBU Tech 3341 and 3342; true peak by interpolation at sixteen "
-                        "times the rate; every figure of a file was read back from that file."
-                    }
-                }
-            }
+    let said = html! {
+        (heading(report, secs))
+        (strip(report, secs))
+        (measures(report))
+        (how(report))
+        (alternates(report))
+        (stems(report))
+        (waves(report))
+        (colour(report))
+        (returned(report))
+        (paper::findings(&report.findings, &report.accepted))
+        footer {
+            "The sheet that was printed lies beside this page as sheet.toml, all figures as report.json. "
+            "Loudness after ITU-R BS.1770 and EBU Tech 3341 and 3342; true peak by interpolation at sixteen "
+            "times the rate; every figure of a file was read back from that file."
         }
     };
-    page.into_string()
+    paper::page(&format!("{}, {}", report.title, report.revision), "", &said)
 }
 
 fn heading(report: &Report, secs: f64) -> Markup {
@@ -242,35 +226,6 @@ fn returned(report: &Report) -> Markup {
                 h2 { "What each return adds" }
                 ul class="returns" {
                     @for record in &report.returns { li { (returns::sentence(record)) } }
-                }
-            }
-        }
-    }
-}
-
-/// A finding as a line: how bad, where, what, what to do.
-pub(crate) fn finding_line(finding: &Problem) -> Markup {
-    let word = match finding.severity {
-        Severity::Fail => "Must be mended",
-        Severity::Warn => "Look at this",
-        Severity::Note => "Worth knowing",
-    };
-    html! {
-        b { (word) } ", " (finding.at) ": " (finding.message) " " i { (finding.remedy) }
-        " " small { (finding.code) }
-    }
-}
-
-fn findings(report: &Report) -> Markup {
-    html! {
-        section {
-            h2 { "Findings" }
-            @if report.findings.is_empty() && report.accepted.is_empty() { p { "None." } }
-            ol class="findings" {
-                @for finding in &report.findings { li { (finding_line(finding)) } }
-                @for accepted in &report.accepted {
-                    // An accepted finding's remedy is the reason.
-                    li { (finding_line(&accepted.finding)) }
                 }
             }
         }

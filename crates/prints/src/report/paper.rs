@@ -1,0 +1,56 @@
+//! What all pages that are written have in common: they need nothing else, load nothing, and tell findings alike.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use units::{Problem, Severity};
+
+use crate::record::AcceptedRecord;
+
+/// Style of all pages.
+const STYLE: &str = include_str!("style.css");
+
+/// A whole page around what it says. `own_style` comes on top of the style of all.
+pub(crate) fn page(title: &str, own_style: &str, said: &Markup) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'";
+                title { (title) }
+                style { (PreEscaped(STYLE)) (PreEscaped(own_style)) }
+            }
+            body { main { (said) } }
+        }
+    };
+    page.into_string()
+}
+
+/// Findings that stand, and those that the sheet accepts, with the reason.
+pub(crate) fn findings(standing: &[Problem], accepted: &[AcceptedRecord]) -> Markup {
+    html! {
+        section {
+            h2 { "Findings" }
+            @if standing.is_empty() && accepted.is_empty() { p { "None." } }
+            ol class="findings" {
+                @for finding in standing { li { (line(finding)) } }
+                @for accepted in accepted {
+                    li { (line(&accepted.finding)) " Accepted: " (accepted.reason) }
+                }
+            }
+        }
+    }
+}
+
+/// A finding as a line: how bad, where, what, what to do.
+fn line(finding: &Problem) -> Markup {
+    let word = match finding.severity {
+        Severity::Fail => "Must be mended",
+        Severity::Warn => "Look at this",
+        Severity::Note => "Worth knowing",
+    };
+    html! {
+        b { (word) } ", " (finding.at) ": " (finding.message) " " i { (finding.remedy) }
+        " " small { (finding.code) }
+    }
+}
