@@ -2,7 +2,7 @@
 
 use engine::{Plan, Role, RunFacts};
 use measure::{Measured, Parting};
-use units::{Problem, Severity, format_time};
+use units::{Problem, Severity, counted, format_time};
 
 /// How far above its ceiling a file may read before it counts: the limiter's own promise.
 const CEILING_TOLERANCE_DB: f64 = 0.02;
@@ -47,7 +47,7 @@ pub fn of_file(facts: &FileFacts<'_>) -> Vec<Problem> {
     let top = if left.value > right.value { left } else { right };
     let top_s = Some(top.at_frame / measured.rate_hz);
     if facts.clamped_samples > 0 {
-        let message = format!("{} samples exceed full scale and were cut off.", facts.clamped_samples);
+        let message = format!("Above full scale, and cut off: {}.", counted(facts.clamped_samples as usize, "sample"));
         add_at(
             None,
             Severity::Fail,
@@ -136,10 +136,10 @@ pub fn of_sources(facts: &RunFacts, silent_stems: &[String], rate_hz: f64) -> Ve
     for (stem, bad) in &facts.not_numbers {
         let time = format_time(bad.first as f64 / rate_hz);
         let message = format!(
-            "{} frames of “{stem}” are no numbers, the first at {time}; silence was printed there.",
-            bad.frames
+            "“{stem}” holds {} that are not numbers, the first at {time}; silence was printed there.",
+            counted(bad.frames as usize, "sample")
         );
-        let remedy = "Export the stem again from where it comes.".to_owned();
+        let remedy = "Export it again; what made it is broken there.".to_owned();
         let finding = Problem::new(Severity::Fail, "not-a-number", &stem_title(stem), message, remedy);
         findings.push(finding.at_secs(bad.first as f64 / rate_hz));
     }
@@ -161,14 +161,20 @@ fn stem_title(stem: &str) -> String {
 #[must_use]
 pub fn of_loudness(print: &str, target_lufs: f64, reached_lufs: Option<f64>) -> Option<Problem> {
     let (message, remedy) = match reached_lufs {
-        None => ("The print is silent, so that no gain gives it a loudness.".to_owned(), "Check what feeds it."),
+        None => {
+            ("The print is silent, so that no gain gives it a loudness.".to_owned(), "Check what feeds it.".to_owned())
+        }
         Some(reached) if (reached - target_lufs).abs() > LOUDNESS_TOLERANCE_LU => (
             format!("{target_lufs:.2} LUFS were asked for, {reached:.2} LUFS is as far as its limiter goes."),
-            "Ask for less, or raise the density ahead of the limiter.",
+            format!(
+                "Write `loudness = {{ lufs = {:.1} }}` in this print, or make density ahead of its limiter: `fairprint starts \
+                 loud tape ending` shows a chain that does.",
+                (10.0 * reached).floor() / 10.0
+            ),
         ),
         Some(_) => return None,
     };
-    Some(Problem::new(Severity::Fail, "loudness-missed", &format!("print {print}"), message, remedy.to_owned()))
+    Some(Problem::new(Severity::Fail, "loudness-missed", &format!("print {print}"), message, remedy))
 }
 
 #[cfg(test)]

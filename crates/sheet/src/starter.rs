@@ -36,8 +36,13 @@ pub struct StarterGroup {
 /// Loudness of the loud print when there is no rough mix to match: common practice for streaming, no source.
 const USUAL_LUFS: f64 = -14.0;
 
+/// Level of the mix: stems that were balanced up to full scale leave the mastering engineer room. Common practice, no source.
+const HEADROOM_DB: f64 = -6.0;
+
 /// The text of a sheet for some stems: a bus for every group of two or more, the buses `band` and `voice`, `main` and
-/// `mix`, an unlimited print for mastering and a limited one at -1 dBTP for approval, as loud as the rough mix.
+/// `mix`, an unlimited print for mastering and a limited one at -1 dBTP for approval, as loud as the rough mix. A clipper
+/// takes half of what that one's limiter would: a limiter alone does not get a mix with all its dynamics as loud as a
+/// finished record.
 #[must_use]
 pub fn starter(song: &StarterSong, groups: &[StarterGroup]) -> String {
     let mut names = Names::default();
@@ -63,6 +68,7 @@ pub fn starter(song: &StarterSong, groups: &[StarterGroup]) -> String {
     text.push_str("\n# The main path. Parallel paths leave by `sends` and join it at the mix.\n");
     node(&mut text, "main", Some("mix"));
     node(&mut text, "mix", None);
+    let _ = writeln!(text, "level_db = {HEADROOM_DB}        # room for peaks in the print for mastering");
     prints(&mut text, song.rough_mix.as_deref().filter(|path| inside(path).is_ok()).is_some());
     text
 }
@@ -116,12 +122,12 @@ kind = "mastering"
 from = "mix"
 files = [{{ format = "wav", bits = 32 }}]
 
-# Limited, and as loud as what it will be heard beside.
+# As loud as what it will be heard beside. A clipper takes half of what exceeds the ceiling, the limiter the rest.
 [[print]]
 name = "for approval"
 kind = "approval"
 from = "mix"
-chain = [{{ limiter = {{ ceiling_dbtp = -1 }} }}]
+chain = [{{ limiter = {{ ceiling_dbtp = -1, clip_percent = 50 }} }}]
 loudness = {loudness}
 survive = ["mp3 192"]
 files = [{{ format = "wav", bits = 24 }}, {{ format = "mp3", kbps = 320 }}]

@@ -27,8 +27,14 @@ pub fn starter_text(taken: &Intake) -> String {
     let groups = by_group(taken);
     let rough_mix = groups.get(&None).and_then(|references| references.first()).map(|file| file.file.clone());
     let folder = taken.folder.canonicalize().unwrap_or_else(|_| taken.folder.clone());
-    let title = folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let song = StarterSong { title, artist: String::new(), rate_hz: taken.rate_hz, tempo_bpm: None, rough_mix };
+    let of_folder = || folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let song = StarterSong {
+        title: on_all_labels(taken, "title").map_or_else(of_folder, str::to_owned),
+        artist: on_all_labels(taken, "artist").unwrap_or_default().to_owned(),
+        rate_hz: taken.rate_hz,
+        tempo_bpm: on_all_labels(taken, "tempo_bpm").and_then(|tempo| tempo.parse().ok()),
+        rough_mix,
+    };
     let stems = groups.iter().filter_map(|(group, files)| Some(((*group)?, files)));
     let groups: Vec<StarterGroup> = stems
         .map(|(group, files)| StarterGroup {
@@ -38,6 +44,14 @@ pub fn starter_text(taken: &Intake) -> String {
         })
         .collect();
     sheet::starter(&song, &groups)
+}
+
+/// What the labels of two stems or more say alike: that is the song's, and no stem's own.
+fn on_all_labels<'a>(taken: &'a Intake, key: &str) -> Option<&'a str> {
+    let stems = taken.files.iter().filter(|file| file.group().is_some());
+    let said: Vec<Option<&str>> = stems.map(|file| file.info.tag(key)).collect();
+    let first = (*said.first()?)?;
+    (said.len() > 1 && said.iter().all(|other| *other == Some(first))).then_some(first)
 }
 
 /// Writes the sheet, unless there is one already. Tells whether it was written.

@@ -6,6 +6,7 @@ use super::*;
 use crate::{Loudness, read};
 
 const CEILING: Param = Param::number("ceiling_dbtp", Unit::Decibel, [-12.0, 0.0], -1.0, "Peaks stay below.");
+const CLIP: Param = Param::number("clip_percent", Unit::Percent, [0.0, 100.0], 0.0, "What a clipper takes.");
 static LIMITER: Spec = Spec {
     name: "limiter",
     title: "limiter",
@@ -13,7 +14,7 @@ static LIMITER: Spec = Spec {
     source: "",
     caution: "",
     sentence: "",
-    params: &[CEILING],
+    params: &[CEILING, CLIP],
     rows: None,
     outside_key: false,
 };
