@@ -59,15 +59,30 @@ pub enum Command {
     Manual(ManualArgs),
 }
 
+// A comment of the documentation would stand as the sentence of every command that takes these.
+#[derive(Clone, Copy, Debug, Default, clap::Args)]
+pub struct Threads {
+    /// Threads to use; one for each core of the machine when not given.
+    #[arg(long)]
+    threads: Option<usize>,
+}
+
+impl Threads {
+    /// How many threads work.
+    pub fn count(self) -> usize {
+        let cores = || std::thread::available_parallelism().map_or(1, usize::from);
+        self.threads.unwrap_or_else(cores).max(1)
+    }
+}
+
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
 pub struct DemoArgs {
     /// Folder to make.
     #[arg(default_value = "demo-song")]
     pub dir: PathBuf,
-    /// Threads to use; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `intake`.
@@ -107,9 +122,8 @@ pub struct PrintArgs {
     /// Print this revision once more from its own sheet, say whether its files come out the same, and keep nothing.
     #[arg(long, value_name = "REVISION", conflicts_with_all = ["only", "label"])]
     pub again: Option<String>,
-    /// Threads to use; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `measure`.
@@ -146,9 +160,8 @@ pub struct CompareArgs {
     /// Folder of revisions; `prints` beside the sheet when not given.
     #[arg(long, value_name = "DIR", requires = "sheet")]
     pub out: Option<PathBuf>,
-    /// Threads to use; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `advise`.
@@ -165,9 +178,8 @@ pub struct AdviseArgs {
     /// Write short files here that let one hear how the loud print travels: mono, small speaker, far, side only, soft.
     #[arg(long, value_name = "DIR")]
     pub hear: Option<PathBuf>,
-    /// Threads to use; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `desk`.
@@ -175,15 +187,14 @@ pub struct AdviseArgs {
 pub struct DeskArgs {
     /// The sheet.
     pub sheet: PathBuf,
-    /// Port on the loopback address; any free one when not given.
+    /// Port at which this machine finds the page; any free one when not given.
     #[arg(long, default_value_t = 0)]
     pub port: u16,
     /// Print the link only.
     #[arg(long)]
     pub no_browser: bool,
-    /// Threads for printing; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `history`.
@@ -197,9 +208,8 @@ pub struct HistoryArgs {
     /// Folder of revisions; `prints` beside the sheet when not given.
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Threads to use; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `handover`.
@@ -208,7 +218,7 @@ pub struct HandoverArgs {
     /// The sheet; with `--verify` a folder or ZIP file that has arrived.
     #[arg(value_name = "SHEET")]
     pub subject: PathBuf,
-    /// The revision; the newest when not given.
+    /// The revision; the latest when not given.
     #[arg(long, value_name = "NAME")]
     pub revision: Option<String>,
     /// Folder to make; `handover/TITLE REVISION` beside the sheet when not given.
@@ -230,7 +240,7 @@ pub struct HandoverArgs {
 pub struct AlbumArgs {
     /// The album: a text that names the sheets of its songs in order.
     pub album: PathBuf,
-    /// Take the newest revision of each song instead of printing.
+    /// Take the latest revision of each song instead of printing.
     #[arg(long)]
     pub as_printed: bool,
     /// Make one delivery folder of all songs, if the record is finished.
@@ -242,9 +252,8 @@ pub struct AlbumArgs {
     /// Pack the folder into one ZIP file beside it, too.
     #[arg(long, requires = "handover")]
     pub zip: bool,
-    /// Threads to use; all processors when not given.
-    #[arg(long)]
-    pub threads: Option<usize>,
+    #[command(flatten)]
+    pub threads: Threads,
 }
 
 /// Arguments of `starts`.

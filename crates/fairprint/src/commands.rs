@@ -42,12 +42,6 @@ pub fn welcome(voice: &Voice) -> Outcome {
     Outcome::Done
 }
 
-/// Threads to use.
-fn threads(asked: Option<usize>) -> usize {
-    let available = || std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-    asked.unwrap_or_else(available).max(1)
-}
-
 /// A number for a table: with a sign where it is negative, or a dash where there is none.
 fn figure(value: Option<f64>, places: usize) -> String {
     value.map_or("-".to_owned(), |value| format!("{value:.places$}"))

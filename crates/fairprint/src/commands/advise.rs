@@ -3,7 +3,7 @@
 use prints::advise::{self, Advice, PathKind, Question};
 
 use crate::args::AdviseArgs;
-use crate::commands::{figure, print, threads};
+use crate::commands::{figure, print};
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -15,7 +15,7 @@ pub fn run(voice: &Voice, args: &AdviseArgs) -> Outcome {
         page: args.page.as_deref(),
         residual: args.residual.as_deref(),
         hear: args.hear.as_deref(),
-        threads: threads(args.threads),
+        threads: args.threads.count(),
         progress: &|what, part| progress.tell(what, part),
     };
     let result = advise::advise(&question);

@@ -4,8 +4,8 @@ use prints::album::{Failed, Order, Record, Shipment, album, hand_over};
 use units::{Severity, counted, format_time};
 
 use crate::args::AlbumArgs;
+use crate::commands::figure;
 use crate::commands::handover::approvals_of;
-use crate::commands::{figure, threads};
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -15,7 +15,7 @@ pub fn run(voice: &Voice, args: &AlbumArgs) -> Outcome {
     let order = Order {
         album: &args.album,
         as_printed: args.as_printed,
-        threads: threads(args.threads),
+        threads: args.threads.count(),
         progress: &|what, part| progress.tell(what, part),
     };
     let record = album(&order);

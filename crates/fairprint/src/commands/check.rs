@@ -27,7 +27,7 @@ pub fn run(voice: &Voice, args: &CheckArgs) -> Outcome {
             let (stems, buses, prints) = (sheet.stems().count(), sheet.buses().count(), sheet.prints.len());
             let [stems, buses, prints] =
                 [(stems, "stem"), (buses, "bus"), (prints, "print")].map(|(count, thing)| units::counted(count, thing));
-            voice.say(&format!("Sound: {stems}, {buses}, {prints}, {length} of song."));
+            voice.say(&format!("In order: {stems}, {buses}, {prints}, {length} of song."));
             Outcome::Done
         }
         // It can be read, but what it says must not be printed.

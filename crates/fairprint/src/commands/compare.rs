@@ -9,7 +9,7 @@ use prints::fair::{self, Trial};
 use prints::history;
 
 use crate::args::CompareArgs;
-use crate::commands::{print, threads};
+use crate::commands::print;
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -48,7 +48,7 @@ fn compare_revisions(voice: &Voice, args: &CompareArgs, revisions: [&String; 2])
     let progress = voice.progress();
     progress.tell("Comparing", 0.1);
     let (folder, print) = (folder_of_revisions(args), args.print.as_deref());
-    let compared = fair::compare_revisions(&folder, revisions.map(String::as_str), print, threads(args.threads))?;
+    let compared = fair::compare_revisions(&folder, revisions.map(String::as_str), print, args.threads.count())?;
     drop(progress);
     voice.data(&compared);
     tell::revisions(voice, &compared);
@@ -58,7 +58,7 @@ fn compare_revisions(voice: &Voice, args: &CompareArgs, revisions: [&String; 2])
 fn compare_without(voice: &Voice, args: &CompareArgs, sheet: &Path, [print, without]: [&str; 2]) -> Outcome {
     let progress = voice.progress();
     let tell = |what: &str, part: f64| progress.tell(what, part);
-    let trial = Trial { sheet, print, without, threads: threads(args.threads), progress: &tell };
+    let trial = Trial { sheet, print, without, threads: args.threads.count(), progress: &tell };
     let compared = fair::compare_without(&trial);
     drop(progress);
     match compared {
@@ -77,7 +77,7 @@ fn against(voice: &Voice, args: &CompareArgs, programme: &str) -> Result<(), Fau
         args.against.iter().map(|name| reference_of(args, name)).collect::<Result<_, _>>()?;
     let progress = voice.progress();
     progress.tell("Listening", 0.1);
-    let found = fair::against(&file, &references, threads(args.threads))?;
+    let found = fair::against(&file, &references, args.threads.count())?;
     drop(progress);
     voice.data(&found);
     tell::against(voice, &found);

@@ -6,7 +6,7 @@ use engine::Fault;
 use prints::Order;
 
 use crate::args::DemoArgs;
-use crate::commands::{print, threads};
+use crate::commands::print;
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -23,7 +23,7 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
         only: &[],
         out: None,
         label: None,
-        threads: threads(args.threads),
+        threads: args.threads.count(),
         progress: &|what, part| progress.tell(what, part),
     };
     let result = prints::print(&order);

@@ -3,13 +3,12 @@
 use desk::{Closed, Setup};
 
 use crate::args::DeskArgs;
-use crate::commands::threads;
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
 /// Runs the command until it is told to end.
 pub fn run(voice: &Voice, args: &DeskArgs) -> Outcome {
-    let setup = Setup { sheet: args.sheet.clone(), port: args.port, threads: threads(args.threads) };
+    let setup = Setup { sheet: args.sheet.clone(), port: args.port, threads: args.threads.count() };
     let desk = match desk::open(&setup) {
         Ok(desk) => desk,
         Err(Closed::Fault(fault)) => return voice.fault(&fault),

@@ -77,7 +77,7 @@ fn check(voice: &Voice, args: &HandoverArgs) -> Outcome {
     let failed = problems.iter().filter(|problem| problem.severity == Severity::Fail).count();
     match failed {
         0 => {
-            voice.say(&format!("All {files} files are as they were sent."));
+            voice.say(&format!("As they were sent: {}.", units::counted(files, "file")));
             Outcome::Done
         }
         _ => Outcome::CheckFailed,

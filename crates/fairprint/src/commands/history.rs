@@ -6,7 +6,7 @@ use engine::Fault;
 use prints::history::{self, Between, Past};
 
 use crate::args::HistoryArgs;
-use crate::commands::{compare, figure, threads};
+use crate::commands::{compare, figure};
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -15,7 +15,7 @@ pub fn run(voice: &Voice, args: &HistoryArgs) -> Outcome {
     let out = prints::revisions_of(&args.sheet, args.out.as_deref());
     let told = match args.revisions.as_slice() {
         [] => history::list(&out).map(|all| tell_all(voice, &all)),
-        [a, b] => between(voice, &out, [a, b], threads(args.threads)),
+        [a, b] => between(voice, &out, [a, b], args.threads.count()),
         [one, ..] => {
             let message = format!("{one} alone has nothing to differ from.");
             Err(Fault::input("unclear-comparison", one, message, "Name two revisions: `r001 r002`.".to_owned()))

@@ -5,15 +5,16 @@ use std::path::PathBuf;
 use prints::intake::{self, Intake};
 use units::Severity;
 
-use crate::args::IntakeArgs;
-use crate::commands::threads;
+use crate::args::{IntakeArgs, Threads};
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
 /// Runs the command.
 pub fn run(voice: &Voice, args: &IntakeArgs) -> Outcome {
     let progress = voice.progress();
-    let taken = intake::intake(&args.folder, threads(None), &|part| progress.tell("Listening to every file", part));
+    let taken = intake::intake(&args.folder, Threads::default().count(), &|part| {
+        progress.tell("Listening to every file", part)
+    });
     drop(progress);
     let taken = match taken {
         Ok(taken) => taken,

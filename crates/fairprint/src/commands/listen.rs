@@ -39,7 +39,7 @@ pub fn run(voice: &Voice, args: &ListenArgs) -> Outcome {
     voice.say(&format!("The listening page of {} is {page}, {megabytes:.1} MB in all.", written.revision));
     voice.say(&format!("It plays {} in time and at the same loudness, as {}.", names.join(", "), args.audio.words()));
     if written.notes > 0 {
-        voice.say(&format!("It shows {} notes that came back, with their answers.", written.notes));
+        voice.say(&format!("It shows what came back, with the answers: {}.", units::counted(written.notes, "note")));
     }
     voice.findings(&written.findings);
     let send = if args.single { "Send that file" } else { "Send the whole folder, or one file made with --single" };

@@ -5,7 +5,7 @@ use prints::record::Report;
 use prints::{Order, Printed, Stopped};
 
 use crate::args::PrintArgs;
-use crate::commands::{figure, threads};
+use crate::commands::figure;
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -17,7 +17,7 @@ pub fn run(voice: &Voice, args: &PrintArgs) -> Outcome {
         only: &args.only,
         out: args.out.as_deref(),
         label: args.label.as_deref(),
-        threads: threads(args.threads),
+        threads: args.threads.count(),
         progress: &|what, part| progress.tell(what, part),
     };
     if let Some(revision) = &args.again {

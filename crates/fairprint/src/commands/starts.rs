@@ -7,8 +7,7 @@ use prints::starts::{hear, places};
 use serde::Serialize;
 use sheet::Start;
 
-use crate::args::StartsArgs;
-use crate::commands::threads;
+use crate::args::{StartsArgs, Threads};
 use crate::outcome::Outcome;
 use crate::voice::Voice;
 
@@ -129,9 +128,9 @@ fn try_on(voice: &Voice, start: &Start, path: &Path, at: Option<&str>) -> Result
     let progress = voice.progress();
     progress.tell("Listening without it", 0.1);
     let [there, with] = places(start, at, &after);
-    let without = hear(before, &there, &sources, threads(None))?;
+    let without = hear(before, &there, &sources, Threads::default().count())?;
     progress.tell("Listening with it", 0.5);
-    let effect = without.effect_of(&hear(&after, &with, &sources, threads(None))?);
+    let effect = without.effect_of(&hear(&after, &with, &sources, Threads::default().count())?);
     drop(progress);
     let sentence = effect.sentence(&there);
     voice.say(&format!("{} on {}: {sentence}", start.name, before.song.title));

@@ -144,7 +144,7 @@ fn columns(standing: &Standing) -> String {
 fn lie(voice: &Voice, found: &Comparison) {
     match (found.delay_samples, found.null_depth_db, found.polarity) {
         (Some(delay), Some(depth), Some(polarity)) => {
-            let turned = if polarity == measure::Polarity::Inverted { " and is turned over" } else { "" };
+            let turned = if polarity == measure::Polarity::Inverted { " and has inverted polarity" } else { "" };
             let way = if delay < 0.0 { "ahead of" } else { "behind" };
             voice.say(&format!(
                 "  B lies {:.2} samples {way} A{turned}; aligned and matched, {depth:.1} dB is left of it when A is taken away.",
