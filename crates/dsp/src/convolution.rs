@@ -109,7 +109,7 @@ const CHANNELS: &str = "1 (mono), 2 (left, right) or 4 (true stereo: LL, LR, RL,
 
 fn channel_count(name: &str, count: usize, accepted: &str) -> BuildError {
     BuildError {
-        message: format!("The impulse response \"{name}\" has {count} channels; {accepted}."),
+        message: format!("The impulse response “{name}” has {}; {accepted}.", units::counted(count, "channel")),
         remedy: "Export it with one of these numbers of channels.".to_owned(),
     }
 }
@@ -118,14 +118,14 @@ fn channels(name: &str, context: &Context<'_>) -> Result<Channels, BuildError> {
     let channels = (context.audio)(name)?;
     if channels.iter().flatten().all(|x| *x == 0.0) {
         return Err(BuildError {
-            message: format!("The impulse response \"{name}\" is silent."),
+            message: format!("The impulse response “{name}” is silent."),
             remedy: "Name a file that holds the response.".to_owned(),
         });
     }
     if channels.iter().flatten().any(|x| !x.is_finite()) {
         return Err(BuildError {
-            message: format!("The impulse response \"{name}\" holds values that are not numbers."),
-            remedy: "Write the file again from its source.".to_owned(),
+            message: format!("The impulse response “{name}” holds samples that are not numbers."),
+            remedy: "Export it again; what made it is broken there.".to_owned(),
         });
     }
     Ok(channels)

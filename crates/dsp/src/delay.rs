@@ -67,7 +67,7 @@ pub const FEEDBACK: Param = Param::number(
     Unit::Percent,
     [0.0, 95.0],
     20.0,
-    "How much of each repeat comes round again; 0% is a single repeat.",
+    "How much of each repeat comes round again; 0 % is a single repeat.",
 );
 /// What the repeats are made of.
 pub const CHARACTER: Param = Param::choice(

@@ -53,7 +53,7 @@ pub const SIZE: Param = Param::number(
     Unit::Metre,
     [2.0, 60.0],
     8.0,
-    "Length of the room: larger sets its reflections further apart. Walls that would swallow more than 60% draw it in.",
+    "Length of the room: larger sets its reflections further apart. Walls that would swallow more than 60 % draw it in.",
 );
 /// Distance.
 pub const DISTANCE: Param = Param::number(
@@ -104,7 +104,7 @@ pub const MODULATION: Param = Param::number(
     Unit::Percent,
     [0.0, 100.0],
     0.0,
-    "How much the room slowly stirs, which smooths long tails; 0% stands still.",
+    "How much the room slowly stirs, which smooths long tails; 0 % stands still.",
 );
 /// Low cut of the return.
 pub const LOW_CUT: Param = Param { kind: number(Unit::Hertz, [0.0, 2000.0], 100.0), ..space::cuts::LOW_CUT };

@@ -9,13 +9,13 @@ use crate::{BuildError, Context, Processor};
 pub const GAIN_DB: Param =
     Param::number("gain_db", Unit::Decibel, [-60.0, 24.0], 0.0, "How much louder or quieter everything gets.");
 /// Polarity.
-pub const INVERT: Param = Param::switch("invert", false, "Turns the polarity of both channels.");
+pub const INVERT: Param = Param::switch("invert", false, "Inverts the polarity of both channels.");
 
 /// The trim's description.
 pub static SPEC: Spec = Spec {
     name: "trim",
     title: "trim",
-    summary: "A plain gain, with a turn of polarity where wanted.",
+    summary: "A plain gain, with polarity inverted where wanted.",
     source: "Decibels of amplitude, `10^(gain/20)` (IEC 60027-3).",
     caution: "A level ahead of a compressor or a drive changes what they do; a level behind them does not.",
     sentence: "changes the level by {gain_db}[, polarity inverted: {invert}]",

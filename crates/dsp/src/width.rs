@@ -59,7 +59,7 @@ pub static SPEC: Spec = Spec {
     summary: "Makes the sides louder or quieter against the middle, and centres the bass.",
     source: "Middle and side as half the sum and half the difference; a complementary first-order split; a \
              Butterworth high-pass of the side, which disc cutting calls an elliptical filter.",
-    caution: "Over 100 % puts a little of what stands hard on one side into the other, upside down. The mono sum \
+    caution: "Over 100 % puts a little of what stands hard on one side into the other, with inverted polarity. The mono sum \
              stays as it is, so what was wide sounds weaker there.",
     sentence: "sets the width to {width_percent}[, the bass in mono below {bass_mono_hz}][, {low_percent} of it below and \
                {high_percent} above {split_hz}]",

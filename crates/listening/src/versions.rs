@@ -111,7 +111,7 @@ fn check_unchanged(path: &Path, sha256: &str) -> Result<(), Fault> {
     if found == sha256 {
         return Ok(());
     }
-    let message = format!("{name} is not the file that was printed: its SHA-256 differs from the report's.");
+    let message = format!("{name} is not the file that was printed: its checksum differs from the report's.");
     Err(Fault::input("print-changed", &name, message, "Print the sheet again.".to_owned()))
 }
 

@@ -42,9 +42,9 @@ pub(crate) fn format_in_words(spec: &FileSpec, rate_hz: u32) -> String {
         FileFormat::Wav { bits, .. } => format!("WAV {bits} bit, {rate} kHz"),
         FileFormat::Aiff { bits, .. } => format!("AIFF {bits} bit, {rate} kHz"),
         FileFormat::Flac { bits, .. } => format!("FLAC {bits} bit, {rate} kHz"),
-        FileFormat::Mp3 { kbps } => format!("MP3 {kbps} kbps, {rate} kHz"),
-        FileFormat::Opus { kbps } => format!("Opus {kbps} kbps, {rate} kHz"),
-        FileFormat::Vorbis { kbps } => format!("Vorbis {kbps} kbps, {rate} kHz"),
+        FileFormat::Mp3 { kbps } => format!("MP3 {kbps} kbit/s, {rate} kHz"),
+        FileFormat::Opus { kbps } => format!("Opus {kbps} kbit/s, {rate} kHz"),
+        FileFormat::Vorbis { kbps } => format!("Vorbis {kbps} kbit/s, {rate} kHz"),
     }
 }
 

@@ -82,7 +82,7 @@ pub(crate) const MIXER_INITIALS: Key = Key::text("mixer_initials", Form::Name, "
 pub(crate) const START: Key = Key::new(
     "start",
     Takes::Time,
-    "Time of the first frame, for the time reference of broadcast wave files; 0 when the sheet is silent.",
+    "Time of the first sample, for the time reference of broadcast wave files; 0 when the sheet is silent.",
 );
 
 /// The song.
@@ -138,7 +138,7 @@ pub(crate) const TO: Key = Key::new("to", Takes::NameOf(Named::Bus), "The bus it
 /// Gain ahead of a node's chain.
 pub const TRIM: Key = Key::of(Param::number("trim_db", Unit::Decibel, [-60.0, 24.0], 0.0, "Gain ahead of the chain."));
 pub(crate) const POLARITY: Key =
-    Key::of(Param::choice("polarity", &["normal", "inverted"], 0, "Whether the wave is turned upside down."));
+    Key::of(Param::choice("polarity", &["normal", "inverted"], 0, "Whether the wave is mirrored at zero."));
 /// Delay of a node.
 pub const DELAY: Key = Key::of(Param::number(
     "delay_ms",

@@ -99,7 +99,9 @@ fn param_row(text: &mut String, param: &Param) {
 
 fn kind_in_words(kind: Kind) -> (String, String) {
     match kind {
-        Kind::Number { unit, low, high, default } => (range(unit, [low, high]), with_unit(default, unit)),
+        Kind::Number { unit, low, high, default } => {
+            (range(unit, [low, high]), with_unit((1e4 * default).round() / 1e4, unit))
+        }
         Kind::Choice { options, default } => {
             let words: Vec<String> = options.iter().map(|word| format!("`{word}`")).collect();
             (words.join(", "), format!("`{}`", options[default]))

@@ -26,7 +26,7 @@ pub(crate) const MIX: Param = Param::number(
     Unit::Percent,
     [0.0, 100.0],
     100.0,
-    "How much of the output is the space: 100% on a return, less when it sits in a chain.",
+    "How much of the output is the space: 100 % on a return, less when it sits in a chain.",
 );
 
 /// What answers on a return path. Its glides stand still while the lanes of a chunk are worked on; [`Space::pass`] then

@@ -21,7 +21,7 @@ pub(crate) const SPREAD: Param = Param::number(
     Unit::Percent,
     [0.0, 200.0],
     0.0,
-    "How wide the return is drawn, in the side only: the mono sum stays untouched. Up to 100% it loses less than 1 dB in mono.",
+    "How wide the return is drawn, in the side only: the mono sum stays untouched. Up to 100 % it loses less than 1 dB in mono.",
 );
 
 /// Delays of the all-pass sections in ms: short, so that an echo stays one event, and without a common measure.

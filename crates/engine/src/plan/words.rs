@@ -27,7 +27,7 @@ impl Plan {
     fn feed(&self, f: &mut fmt::Formatter<'_>, step: &Step) -> fmt::Result {
         match &step.feed {
             Feed::File { path, starts_at: 0 } => writeln!(f, "        file {path}")?,
-            Feed::File { path, starts_at } => writeln!(f, "        file {path}, from frame {starts_at}")?,
+            Feed::File { path, starts_at } => writeln!(f, "        file {path}, from sample {starts_at}")?,
             Feed::Sum(inputs) => {
                 for input in inputs {
                     writeln!(f, "        from {}", self.input(input))?;
@@ -78,7 +78,7 @@ impl Plan {
     }
 
     fn time(&self, frames: usize) -> String {
-        format!("{frames} frames ({:.2} ms)", 1000.0 * frames as f64 / self.rate_hz)
+        format!("{frames} samples ({:.2} ms)", 1000.0 * frames as f64 / self.rate_hz)
     }
 }
 

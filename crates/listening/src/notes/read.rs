@@ -96,7 +96,7 @@ fn check(notes: &mut Notes) -> Result<(), String> {
         let texts = [&mut approval.who, &mut approval.version, &mut approval.revision, &mut approval.written];
         texts.into_iter().try_for_each(|text| name(text, "a text")).map_err(|e| at(&e))?;
         if approval.sha256.len() != 64 || !approval.sha256.bytes().all(|b| b.is_ascii_hexdigit()) {
-            return Err(at("its SHA-256 is not 64 hexadecimal digits"));
+            return Err(at("its checksum is not the 64 digits of a SHA-256"));
         }
     }
     for (i, ballot) in notes.ballots.iter_mut().enumerate() {

@@ -277,7 +277,7 @@ pub(super) fn findings(sum: &SumRecord) -> Vec<Problem> {
     let straight: Vec<&WayRecord> = sum.ways.iter().filter(|way| !way.on_purpose).collect();
     for way in straight.iter().filter(|way| way.moves) {
         let message =
-            format!("The way by `{}` moves by itself, so that its sum in `{}` is never the same.", way.from, sum.bus);
+            format!("The path by “{}” moves by itself, so that its sum in “{}” is never the same.", way.from, sum.bus);
         add(Severity::Warn, "moving-path", message, "Take wow, flutter or modulation out of the parallel path.");
     }
     let still: Vec<&&WayRecord> = straight.iter().filter(|way| !way.moves).collect();
@@ -288,23 +288,24 @@ pub(super) fn findings(sum: &SumRecord) -> Vec<Problem> {
         && late - early >= APART_SAMPLES
     {
         let message =
-            format!("The way by `{}` comes {:.1} samples after the first into `{}`.", way.from, late - early, sum.bus);
+            format!("The path by “{}” comes {:.1} samples after the first into “{}”.", way.from, late - early, sum.bus);
         add(
             Severity::Warn,
             "late-path",
             message,
-            "Delay the other way by as much, or take the processor out that is late.",
+            "Delay the other path by as much, or take the processor out that is late.",
         );
     }
     if let Some(upright) = still.iter().find_map(|way| way.polarity) {
         for way in still.iter().filter(|way| way.polarity.is_some_and(|polarity| polarity != upright)) {
-            let message = format!("The way by `{}` is upside down against the others into `{}`.", way.from, sum.bus);
-            add(Severity::Warn, "turned-path", message, "Turn its polarity, unless it is meant to take away.");
+            let message =
+                format!("The path by “{}” has inverted polarity against the others into “{}”.", way.from, sum.bus);
+            add(Severity::Warn, "turned-path", message, "Invert its polarity, unless it is meant to take away.");
         }
     }
     let turned = found.iter().any(|finding| finding.code == "turned-path" || finding.code == "late-path");
     if let Some((hz, db)) = sum.deepest().filter(|(_, db)| *db < HOLLOW_DB && !turned) {
-        let message = format!("Filters on the ways into `{}` take {:.1} dB at {hz} Hz by their phase.", sum.bus, -db);
+        let message = format!("Filters on the paths into “{}” take {:.1} dB at {hz} Hz by their phase.", sum.bus, -db);
         let remedy = "Use a linear-phase cut in the parallel path, or keep the path out of that band.".to_owned();
         found.push(Problem::new(Severity::Note, "hollow-sum", &at, message, remedy));
     }

@@ -154,7 +154,7 @@ pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem>
         "After {} a listener decodes {:+.2} dBTP; a ceiling of {:.1} dBTP would survive.",
         worst.codec, worst.decoded_dbtp, worst.surviving_ceiling_dbtp
     );
-    let remedy = format!("Add \"{}\" to `survive`, if it will be heard that way.", worst.codec);
+    let remedy = format!("Add `\"{}\"` to `survive`, if it will be heard that way.", worst.codec);
     Some(Problem::new(severity, "codec-clips", &format!("print {}", print.name), message, remedy))
 }
 

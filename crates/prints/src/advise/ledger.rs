@@ -414,12 +414,12 @@ pub(super) fn findings(record: &LedgerRecord) -> Vec<Problem> {
     let heard = record.ways.iter().any(|way| way.level_db.is_some());
     for way in record.ways.iter().filter(|way| sounds && heard && way.level_db.is_none_or(|db| db < SILENT_DB)) {
         let message =
-            format!("Nothing of `{}` comes by `{}` into `{}`, though it is sent there.", record.stem, way.by, way.into);
+            format!("Nothing of “{}” comes by “{}” into “{}”, though it is sent there.", record.stem, way.by, way.into);
         let remedy = "Raise that send or return, or take the send out.".to_owned();
         found.push(Problem::new(Severity::Warn, "silent-path", &at, message, remedy));
     }
     if let Some((now, last)) = record.lufs.zip(record.last_lufs).filter(|(now, last)| (now - last).abs() >= JUMP_LU) {
-        let message = format!("`{}` is {:+.1} LU against the last revision.", record.stem, now - last);
+        let message = format!("“{}” is {:+.1} LU against the latest revision.", record.stem, now - last);
         let remedy = "If it is meant, nothing; if not, look at its trim, level and chain.".to_owned();
         found.push(Problem::new(Severity::Warn, "part-jumped", &at, message, remedy));
     }
@@ -430,7 +430,7 @@ pub(super) fn findings(record: &LedgerRecord) -> Vec<Problem> {
 /// source.
 pub(super) fn driver_finding(record: &DriverRecord) -> Option<Problem> {
     let (stem, share) = record.drivers.first().filter(|(_, share)| *share >= ALONE && record.stems >= 3)?;
-    let message = format!("{:.0} % of what the {} takes away is due to `{stem}` alone.", 100.0 * share, record.name);
+    let message = format!("{:.0} % of what the {} takes away is due to “{stem}” alone.", 100.0 * share, record.name);
     let remedy = "Raise the low cut of its key, or hold that stem ahead of it.".to_owned();
     Some(Problem::new(Severity::Note, "one-driver", &record.name, message, remedy))
 }

@@ -205,7 +205,7 @@ pub(super) fn findings(record: &LeftoverRecord) -> Vec<Problem> {
     let at = format!("alternate {}", record.alternate);
     let found =
         |message, remedy: &str| Problem::new(Severity::Warn, "a-cappella-leftover", &at, message, remedy.to_owned());
-    let names: Vec<String> = record.instruments.iter().map(|stem| format!("`{stem}`")).collect();
+    let names: Vec<String> = record.instruments.iter().map(|stem| format!("“{stem}”")).collect();
     let instruments = (!names.is_empty()).then(|| {
         let message = format!("{} still sounds in it, with all that it sends to.", names.join(", "));
         found(message, "Mute it too, or name what is kept with `only`.")

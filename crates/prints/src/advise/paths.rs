@@ -260,15 +260,15 @@ pub(super) fn finding(record: &PathRecord) -> Option<Problem> {
     let against = record.correlation.filter(|correlation| *correlation < AGAINST);
     if let (Some(correlation), Some(lu)) = (against, record.change.loudness_lu.filter(|lu| *lu < 0.0)) {
         let message = format!(
-            "`{name}` takes {:.1} LU from `{into}` instead of adding: it runs against it (correlation {correlation:.2}).",
+            "“{name}” takes {:.1} LU from “{into}” instead of adding: it runs against it (correlation {correlation:.2}).",
             -lu
         );
-        let remedy = "Turn its polarity, or look for the processor in it that turns it.".to_owned();
+        let remedy = "Invert its polarity, or look for the processor in it that does.".to_owned();
         return Some(Problem::new(Severity::Warn, "return-cancels", &at, message, remedy));
     }
     let silent = record.under_lu.is_none();
     if silent || record.change == Change::default() || record.sentence.starts_with("Changes next to nothing") {
-        let message = format!("`{name}` changes nothing that can be heard in `{into}`.");
+        let message = format!("“{name}” changes nothing that can be heard in “{into}”.");
         let remedy = "Raise its level, feed it, or take it out.".to_owned();
         return Some(Problem::new(Severity::Note, "return-unheard", &at, message, remedy));
     }

@@ -220,7 +220,7 @@ pub(super) fn finding(record: &PreDelayRecord) -> Option<Problem> {
         let both = [by(true), by(false)].into_iter().flatten().filter(|(_, db)| db.abs() > FLAT_DB / 2.0);
         let both: Vec<String> = both.map(words).collect();
         let message =
-            format!("At {} ms, `{}` {} of `{}`.", record.in_use_ms, record.name, both.join(" and "), record.into);
+            format!("At {} ms, “{}” {} of “{}”.", record.in_use_ms, record.name, both.join(" and "), record.into);
         let remedy = match record.suggested_ms {
             Some(ms) => format!("Set {} to {ms}, or raise the low cut of the return.", record.parameter),
             None => "Raise the low cut of the return, or lower it.".to_owned(),
@@ -229,7 +229,7 @@ pub(super) fn finding(record: &PreDelayRecord) -> Option<Problem> {
     }
     if record.parameter == "time_ms" && record.in_use_ms > ECHO_MS {
         let message =
-            format!("The repeat of `{}` comes {} ms late: it is heard by itself.", record.name, record.in_use_ms);
+            format!("The repeat of “{}” comes {} ms late: it is heard by itself.", record.name, record.in_use_ms);
         let remedy = "Fine as an echo; for size without one, stay below 40 ms, or give it a note value.".to_owned();
         return Some(Problem::new(Severity::Note, "late-repeat", &at, message, remedy));
     }

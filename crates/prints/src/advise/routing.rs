@@ -42,9 +42,9 @@ fn doubled(plan: &Plan) -> Vec<Problem> {
                 let [name, into] = [*origin, index].map(|step| &plan.steps[step].name);
                 let [a, b] = ways.map(|way| &plan.steps[way].name);
                 let message = format!(
-                    "`{name}` reaches `{into}` twice, by `{a}` and by `{b}`, with nothing on the way: it is only louder."
+                    "“{name}” reaches “{into}” twice, by “{a}” and by “{b}”, with nothing on the way: it is only louder."
                 );
-                let remedy = "Take one of the two ways out, or put on it what it is there for.".to_owned();
+                let remedy = "Take one of the two paths out, or put on it what it is there for.".to_owned();
                 let at = format!("bus {into}");
                 found.push(Problem::new(Severity::Warn, "doubled-path", &at, message, remedy));
             }
@@ -91,7 +91,7 @@ fn missing(sheet: &Sheet, folder: &Path) -> Vec<Problem> {
     let Some((_, last)) = last_sheet(folder) else { return Vec::new() };
     let gone = last.stems().filter(|stem| sheet.node(&stem.name).is_none());
     let line = |stem: &sheet::Node| {
-        let message = format!("`{}` was in the last revision and is in no stem of this sheet.", stem.name);
+        let message = format!("“{}” was in the latest revision and is in no stem of this sheet.", stem.name);
         let remedy = "Put it back, or accept this with the reason.".to_owned();
         Problem::new(Severity::Warn, "missing-part", &format!("stem {}", stem.name), message, remedy)
     };

@@ -217,14 +217,14 @@ pub(super) fn findings(record: &SideRecord) -> Vec<Problem> {
         found.push(Problem::new(severity, code, &at, message, remedy.to_owned()));
     };
     if let Some(db) = change(record.mono_loss_db).filter(|db| *db >= MONO_DB) {
-        let message = format!("Behind {by}, mono loses {db:.1} dB more of `{stem}`.");
+        let message = format!("Behind {by}, mono loses {db:.1} dB more of “{stem}”.");
         add(Severity::Warn, "mono-loss", message, "Widen less, or widen other stems than this one.");
     }
     let was_soft = record.far_db[0].is_none_or(|db| db < FAR_DB[1]);
     if let Some(db) = record.far_db[1].filter(|db| *db >= FAR_DB[0] && was_soft) {
-        let how = if record.far_turned { ", upside down" } else { "" };
+        let how = if record.far_turned { ", with inverted polarity" } else { "" };
         let message =
-            format!("Behind {by}, `{stem}` also plays in the far speaker, at {db:.1} dB of the near one{how}.");
+            format!("Behind {by}, “{stem}” also plays in the far speaker, at {db:.1} dB of the near one{how}.");
         add(
             Severity::Warn,
             "far-speaker",
@@ -233,7 +233,7 @@ pub(super) fn findings(record: &SideRecord) -> Vec<Problem> {
         );
     } else if let Some(db) = change(record.balance_db).filter(|db| db.abs() >= SHIFT_DB) {
         let side = if db > 0.0 { "right" } else { "left" };
-        let message = format!("Behind {by}, `{stem}` moves to the {side} by {:.1} dB.", db.abs());
+        let message = format!("Behind {by}, “{stem}” moves to the {side} by {:.1} dB.", db.abs());
         add(
             Severity::Note,
             "image-shift",
@@ -242,7 +242,7 @@ pub(super) fn findings(record: &SideRecord) -> Vec<Problem> {
         );
     }
     if let Some(db) = record.low_end_db.filter(|db| *db <= LOW_DB) {
-        let message = format!("With {by}, `{stem}` has {:.1} dB less below 250 Hz than without.", -db);
+        let message = format!("With {by}, “{stem}” has {:.1} dB less below 250 Hz than without.", -db);
         add(Severity::Warn, "low-end-lost", message, "Raise the low cut of the return, or move its delay.");
     }
     found

@@ -176,7 +176,7 @@ pub(super) fn stem_finding(stem: &ThinStem) -> Option<Problem> {
     let ThinStem { stem, left_db } = stem;
     (*left_db <= THIN_STEM_DB).then(|| {
         let message =
-            format!("A small speaker leaves next to nothing of `{stem}`: {:.0} dB less than there is.", -left_db);
+            format!("A small speaker leaves next to nothing of “{stem}”: {:.0} dB less than there is.", -left_db);
         let remedy = "Give it harmonics above 250 Hz: a little drive, or a lift where its attack is.".to_owned();
         Problem::new(Severity::Note, "small-speaker-thin", &format!("stem {stem}"), message, remedy)
     })
@@ -209,7 +209,7 @@ pub(super) fn findings(record: &TranslationRecord) -> Vec<Problem> {
             Severity::Warn,
             "mono-band-lost",
             message,
-            "Find the stem or return by the side effects, and narrow it or turn its polarity.",
+            "Find the stem or return by the side effects, and narrow it or invert its polarity.",
         );
     }
     if let Some(lu) = record.small_speaker_lu.filter(|lu| *lu <= THIN_LU[0]) {

@@ -316,9 +316,9 @@ pub(super) fn findings(record: &TwinRecord) -> Vec<Problem> {
         found.push(Problem::new(severity, code, &at, message, remedy.to_owned()));
     };
     if record.parted.iter().any(|parted| !parted.is_empty()) {
-        let names: Vec<String> = record.parted.iter().flatten().map(|name| format!("`{name}`")).collect();
+        let names: Vec<String> = record.parted.iter().flatten().map(|name| format!("“{name}”")).collect();
         let message =
-            format!("`{loud}` and `{clean}` are not the same mix: only one of them draws from {}.", names.join(", "));
+            format!("“{loud}” and “{clean}” are not the same mix: only one of them draws from {}.", names.join(", "));
         add(
             Severity::Warn,
             "twins-part-early",
@@ -331,7 +331,7 @@ pub(super) fn findings(record: &TwinRecord) -> Vec<Problem> {
     if let Some((section, stem, db)) = most {
         let way = if db > 0.0 { "higher" } else { "lower" };
         let message = format!(
-            "In {} `{stem}` stands {:.1} dB {way} in `{loud}` than in the mix, at the same loudness: its chain does that.",
+            "In {} “{stem}” stands {:.1} dB {way} in “{loud}” than in the mix, at the same loudness: its chain does that.",
             section.name,
             db.abs()
         );
@@ -344,12 +344,12 @@ pub(super) fn findings(record: &TwinRecord) -> Vec<Problem> {
     }
     let softened = record.sections.iter().filter_map(|section| Some((section, section.attacks_db()?)));
     if let Some((section, db)) = softened.filter(|(_, db)| *db <= ATTACKS_DB).min_by(|a, b| a.1.total_cmp(&b.1)) {
-        let message = format!("In {} attacks are {:.1} dB softer in `{loud}` than in the mix.", section.name, -db);
+        let message = format!("In {} attacks are {:.1} dB softer in “{loud}” than in the mix.", section.name, -db);
         add(Severity::Note, "end-softens-attacks", message, "Ask for less loudness, or let the limiter go sooner.");
     }
     if let Some(lu) = record.contrast_lost_lu().filter(|lu| *lu >= CONTRAST_LU) {
         let message =
-            format!("In `{loud}` the loudest and the softest section differ by {lu:.1} LU less than in the mix.");
+            format!("In “{loud}” the loudest and the softest section differ by {lu:.1} LU less than in the mix.");
         add(
             Severity::Note,
             "contrast-lost",

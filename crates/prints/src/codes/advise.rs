@@ -21,7 +21,7 @@ pub(super) const CODES: &[Code] = &[
          integrated loudness.",
         PRACTICE,
     ),
-    code("doubled-path", "One signal reaches a sum by two ways that hold neither a processor nor a delay.", PRACTICE),
+    code("doubled-path", "One signal reaches a sum by two paths that hold neither a processor nor a delay.", PRACTICE),
     code(
         "end-moves-balance",
         "In a section the chain of a print moves a stem by 1.5 dB or more at matched loudness, from what it does \
@@ -42,13 +42,13 @@ pub(super) const CODES: &[Code] = &[
     ),
     code(
         "hollow-sum",
-        "A third octave loses more than 1 dB to the phase of filters on the ways into a sum, from impulses through the plan.",
+        "A third octave loses more than 1 dB to the phase of filters on the paths into a sum, from impulses through the plan.",
         PRACTICE,
     ),
     code("image-shift", "A return or processor moves a stem by 3 dB between left and right.", PRACTICE),
     code(
         "late-path",
-        "Two ways into one sum arrive half a sample or more apart, from impulses through the plan.",
+        "Two paths into one sum arrive half a sample or more apart, from impulses through the plan.",
         "closed form: half a sample costs 0.6 dB at 10 kHz and 48 kHz, at equal levels",
     ),
     code(
@@ -63,7 +63,7 @@ pub(super) const CODES: &[Code] = &[
         PRACTICE,
     ),
     code("low-end-lost", "With a return a stem has 1 dB less below 250 Hz than without.", PRACTICE),
-    code("missing-part", "A stem of the last revision is not in this sheet.", PRACTICE),
+    code("missing-part", "A stem of the latest revision is not in this sheet.", PRACTICE),
     code(
         "mono-band-lost",
         "A third octave within 25 dB of the strongest loses 6 dB or more in mono, which channels of equal level \
@@ -71,14 +71,18 @@ pub(super) const CODES: &[Code] = &[
         "closed form for the loss; for the threshold common practice, no source",
     ),
     code("mono-loss", "Behind a processor or with a return, mono loses 2 dB more of a stem.", PRACTICE),
-    code("moving-path", "Two impulses at different times come by a way in different shapes.", PRACTICE),
+    code("moving-path", "Two impulses at different times come by a path in different shapes.", PRACTICE),
     code(
         "one-driver",
         "One of three stems or more causes 80 % of what a compressor or limiter takes away, from runs without each stem.",
         PRACTICE,
     ),
     code("orphan-file", "An audio file lies beside the stems, and the sheet does not name it.", PRACTICE),
-    code("part-jumped", "A stem's loudness behind its fader is 3 LU or more away from the last revision's.", PRACTICE),
+    code(
+        "part-jumped",
+        "A stem's loudness behind its fader is 3 LU or more away from the latest revision's.",
+        PRACTICE,
+    ),
     code(
         "return-cancels",
         "A return lowers the loudness of what it joins, and its correlation with that is below -0.2.",
@@ -99,7 +103,7 @@ pub(super) const CODES: &[Code] = &[
     ),
     code(
         "turned-path",
-        "A way into a sum is upside down against the others, from impulses through the plan.",
+        "A path into a sum has inverted polarity against the others, from impulses through the plan.",
         PRACTICE,
     ),
     code(

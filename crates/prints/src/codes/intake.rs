@@ -73,7 +73,7 @@ pub(super) const CODES: &[Code] = &[
         "common practice, no source; LAME's low-pass filters lie at 20.5 kHz and below (from memory)",
     ),
     code("no-stems", "Every file is named like a mix, by words such as rough or reference.", PRACTICE),
-    code("not-a-number", "Samples are infinite or no numbers in the sense of floating point.", "IEEE 754"),
+    code("not-a-number", "Samples are infinite or not numbers.", "IEEE 754"),
     code("one-sided", "One channel peaks below -90 dB of the other.", PRACTICE),
     code("other-rate", "The file's rate is not the one that most stems have.", PRACTICE),
     code(

@@ -24,8 +24,8 @@ pub(super) const CODES: &[Code] = &[
     code("labels-incomplete", "The sheet gives no ISRC, writer, producer, mixer, contact or date.", PRACTICE),
     code(
         "length-differs",
-        "The file, read back, is longer or shorter than its print: by more than a frame, or, where its codec is lossy, by \
-         more than two frames of MP3.",
+        "The file, read back, is longer or shorter than its print: by more than a sample, or, where its codec is lossy, \
+         by more than 2304 samples (two packets of MP3).",
         PRACTICE,
     ),
     code("long-silence", "More than five seconds at the beginning or end lie below -90 dBFS.", PRACTICE),
@@ -42,7 +42,7 @@ pub(super) const CODES: &[Code] = &[
     ),
     code(
         "not-a-number",
-        "Samples of a stem are infinite or no numbers; silence was printed in their place.",
+        "Samples of a stem are infinite or not numbers; silence was printed in their place.",
         "IEEE 754",
     ),
     code(

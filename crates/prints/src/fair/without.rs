@@ -165,7 +165,7 @@ fn without(sheet: &Sheet, part: &str) -> Result<Sheet, Fault> {
     let known = processors(chain);
     let wanted = |known: &String| known.eq_ignore_ascii_case(processor);
     let Some(place) = known.iter().position(wanted) else {
-        let message = format!("`{name}` has no “{processor}”.");
+        let message = format!("“{name}” has no “{processor}”.");
         let remedy = match known.as_slice() {
             [] => "It has no processor; leave out all of it by its name alone.".to_owned(),
             _ => format!("Take one of: {}.", known.join(", ")),

@@ -49,7 +49,7 @@ pub(super) fn compare(folder: &Path, first: &Incoming, second: &Incoming) -> Res
         how.push(format!("{:+.2} ms", found.delay_samples / rate_hz * 1000.0));
     }
     if found.polarity == Polarity::Inverted {
-        how.push("upside down".to_owned());
+        how.push("inverted polarity".to_owned());
     }
     let message = format!("It is the same take as {}, at {}.", first.file, how.join(", "));
     let remedy = "Leave one of them out, or ask for the part that is missing.".to_owned();

@@ -62,7 +62,7 @@ pub(super) fn of_file(file: &Incoming) -> Vec<Problem> {
     }
     if let Some(wall) = facts.cut_off.filter(|wall| wall.hz < ENCODERS_HZ && !file.info.lossy) {
         let message = format!(
-            "Its treble ends like a wall at {:.1} kHz ({:.0} dB down), as that of a file does that was coded with loss.",
+            "Its treble ends like a wall at {:.1} kHz ({:.0} dB down), as that of a lossy format does.",
             wall.hz / 1000.0,
             wall.fall_db
         );

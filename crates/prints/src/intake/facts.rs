@@ -59,7 +59,7 @@ fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Found) -> std:
             if entry.file_name().to_str().is_some() {
                 found.files.push(file);
             } else {
-                let message = "Its name is not Unicode, so that no sheet can name it.".to_owned();
+                let message = "Its name holds characters that no sheet can hold.".to_owned();
                 found.problems.push(unreadable(&file, message, "Give it another name."));
             }
         }

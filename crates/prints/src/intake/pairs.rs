@@ -85,7 +85,7 @@ fn in_room(folder: &Path, close: &Incoming, far: &Incoming) -> Result<Vec<Proble
     };
     let mut findings = Vec::new();
     if found.polarity == Polarity::Inverted {
-        let message = format!("It is upside down in {}: the two take from each other.", far.file);
+        let message = format!("Its polarity is inverted in {}: the two take from each other.", far.file);
         let remedy = format!("Write `polarity = \"inverted\"` at “{}”, and listen to both.", close.name);
         findings.push(Problem::new(Severity::Warn, "drum-polarity", &close.file, message, remedy));
     }
@@ -110,7 +110,7 @@ fn compare(folder: &Path, first: &Incoming, second: &Incoming) -> Result<Vec<Pro
     let Some(found) = relation(&a, &b, (MOST_DELAY_SECS * rate_hz) as usize) else { return Ok(Vec::new()) };
     let mut findings = Vec::new();
     if found.polarity == Polarity::Inverted {
-        let message = format!("It is turned over in polarity against {}.", first.file);
+        let message = format!("Its polarity is inverted against {}.", first.file);
         let remedy = "Write `polarity = \"inverted\"` at one of the two.".to_owned();
         findings.push(Problem::new(Severity::Warn, "pair-polarity", &second.file, message, remedy));
     }

@@ -1,7 +1,7 @@
 //! Verdicts on what came in. Limits that no standard gives are marked as common practice.
 
 use measure::stem_facts::Channels;
-use units::{Problem, Severity, format_time};
+use units::{Problem, Severity, counted, format_time};
 
 use super::Incoming;
 
@@ -21,7 +21,7 @@ pub(super) fn of_file(file: &Incoming, rate_hz: u32) -> Vec<Problem> {
     let (info, facts) = (&file.info, &file.facts);
     if let Some(bad) = facts.non_finite {
         let time = format_time(file.secs(bad.first_frame));
-        let message = format!("{} samples are no numbers, the first at {time}.", bad.samples);
+        let message = format!("Not numbers: {}, the first at {time}.", counted(bad.samples as usize, "sample"));
         add(Severity::Fail, "not-a-number", message, "Export it again; what made it is broken there.");
     }
     if info.rate_hz != rate_hz {
@@ -29,7 +29,7 @@ pub(super) fn of_file(file: &Incoming, rate_hz: u32) -> Vec<Problem> {
         add(Severity::Note, "other-rate", message, "It is converted while printing; nothing need be done.");
     }
     if info.lossy {
-        let message = format!("It was stored with losses ({}).", info.format);
+        let message = format!("It comes from a lossy format ({}).", info.format);
         add(Severity::Warn, "lossy", message, "Ask for the recording itself.");
     }
     of_level(file, &mut add);
@@ -42,7 +42,7 @@ fn of_level(file: &Incoming, add: &mut dyn FnMut(Severity, &'static str, String,
     let clipped: Vec<_> = facts.clips.runs.iter().filter(|run| run.frames >= CLIPPED_RUN).collect();
     if let Some(first) = clipped.first() {
         let time = format_time(file.secs(first.from_frame));
-        let message = format!("It is clipped in {} places, the first at {time}.", clipped.len());
+        let message = format!("It is clipped in {}, the first at {time}.", counted(clipped.len(), "place"));
         add(Severity::Warn, "clipped", message, "Ask for it at a lower level, or listen whether it was meant.");
     }
     if facts.dc.iter().any(|mean| mean.abs() > DC_LIMIT) {
@@ -67,7 +67,7 @@ fn of_channels(file: &Incoming, add: &mut dyn FnMut(Severity, &'static str, Stri
             add(Severity::Note, "dual-mono", message, "Nothing need be done; the sheet can pan it.");
         }
         Channels::Stereo if file.facts.correlation.is_some_and(|correlation| correlation < TURNED_OVER) => {
-            let message = "Its channels cancel in mono: one of them is turned over in polarity.".to_owned();
+            let message = "Its channels cancel in mono: the polarity of one of them is inverted.".to_owned();
             add(Severity::Warn, "channel-polarity", message, "Export it with both channels in polarity.");
         }
         _ => {}

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use engine::{Fault, Sink};
 use media::Writer;
 use sheet::{FileSpec, Name, Print, StemPrint};
-use units::{Problem, Severity};
+use units::{Problem, Severity, counted};
 
 use super::lanes::Group;
 use super::sinks::StemFiles;
@@ -132,8 +132,10 @@ fn record(finish: &Finish<'_>, part: &Print, spec: &FileSpec, path: &Path, beyon
     let format = labels::format_in_words(spec, finish.sheet.song.rate_hz);
     let holds_beyond = spec.format.rounding().is_none();
     let clipped = (beyond > 0 && !holds_beyond).then(|| {
-        let message =
-            format!("{beyond} samples exceed full scale and were cut off; the residue's file holds what is cut.");
+        let message = format!(
+            "Above full scale, and cut off: {}; the residue's file holds what is cut.",
+            counted(beyond as usize, "sample")
+        );
         let remedy = "Write the stems in 32 bit float: a part may peak above the whole.".to_owned();
         Problem::new(Severity::Fail, "clipped", &format!("{}, {format}", part.name), message, remedy)
     });

@@ -192,7 +192,7 @@ fn insert(text: &str, root: &Written, path: &[Step], at: usize, value: &Plain) -
         return Err(refused(&locate::title(path), "This is not a list.", "Name a list."));
     };
     if at > items.len() {
-        let remedy = format!("It has {} entries.", items.len());
+        let remedy = format!("It is {} long.", items.len());
         return Err(refused(&locate::title(path), "The list is not that long.", &remedy));
     }
     match (style, value) {
@@ -218,7 +218,7 @@ fn shift(text: &str, root: &Written, path: &[Step], to: usize) -> Result<Vec<Spl
     };
     let count = list.list().map_or(0, <[Written]>::len);
     if to >= count {
-        let remedy = format!("It has {count} entries.");
+        let remedy = format!("It is {count} long.");
         return Err(refused(&locate::title(path), "The list is not that long.", &remedy));
     }
     if is_under_header(text, item) {

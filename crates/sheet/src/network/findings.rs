@@ -68,10 +68,10 @@ impl Found<'_> {
                 } else {
                     "Write `to = \"BUS\"`, or draw a print from it.".to_owned()
                 };
-                self.add(Severity::Fail, "nowhere", &at, node.place(), [format!("`{name}` goes nowhere."), remedy]);
+                self.add(Severity::Fail, "nowhere", &at, node.place(), [format!("“{name}” goes nowhere."), remedy]);
             } else if node.is_stem() {
                 let remedy = "Follow it from bus to bus: the last one goes nowhere.".to_owned();
-                self.add(Severity::Warn, "unheard", &at, node.place(), [format!("`{name}` reaches no print."), remedy]);
+                self.add(Severity::Warn, "unheard", &at, node.place(), [format!("“{name}” reaches no print."), remedy]);
             }
         }
     }
@@ -88,11 +88,11 @@ impl Found<'_> {
             let (at, name) = (node_title(self.sheet, index), &node.name);
             if node.mute {
                 let remedy = "Take `mute` out, or accept this finding with a reason.".to_owned();
-                self.add(Severity::Warn, "muted", &at, node.place(), [format!("`{name}` is muted."), remedy]);
+                self.add(Severity::Warn, "muted", &at, node.place(), [format!("“{name}” is muted."), remedy]);
             } else if node.is_stem() && reaches[index] && !live[index] {
-                let mute = behind[index].map_or_else(String::new, |mute| format!(": `{}` is muted", nodes[mute].name));
+                let mute = behind[index].map_or_else(String::new, |mute| format!(": “{}” is muted", nodes[mute].name));
                 let words =
-                    [format!("`{name}` is not heard{mute}."), "Take that `mute` out, or mute the stem.".to_owned()];
+                    [format!("“{name}” is not heard{mute}."), "Take that `mute` out, or mute the stem.".to_owned()];
                 self.add(Severity::Warn, "unheard", &at, node.place(), words);
             }
         }
@@ -106,7 +106,7 @@ impl Found<'_> {
         for (index, node) in self.sheet.nodes.iter().enumerate() {
             if !node.is_stem() && !fed[index] {
                 let remedy = "Route or send something to it, or take it out.".to_owned();
-                let words = [format!("Nothing goes to `{}`.", node.name), remedy];
+                let words = [format!("Nothing goes to “{}”.", node.name), remedy];
                 self.add(Severity::Warn, "no-input", &node_title(self.sheet, index), node.place(), words);
             }
         }
@@ -124,7 +124,7 @@ impl Found<'_> {
                 }
                 let (name, bus) = (&node.name, &self.sheet.nodes[edge.to].name);
                 let how = if node.to.as_ref() == Some(bus) { "routed and sent" } else { "sent twice" };
-                let words = [format!("`{name}` is {how} to `{bus}`."), "Keep one of the two ways.".to_owned()];
+                let words = [format!("“{name}” is {how} to “{bus}”."), "Keep one of the two paths.".to_owned()];
                 self.add(Severity::Warn, "twice", &node_title(self.sheet, index), edge.place, words);
             }
         }
@@ -136,7 +136,7 @@ impl Found<'_> {
             let Some(file) = node.file() else { continue };
             if let Some(other) = first.get(file.as_str()) {
                 let remedy = "Name another file, or use sends to take one stem to two places.".to_owned();
-                let words = [format!("`{}` reads the same file as `{other}`.", node.name), remedy];
+                let words = [format!("“{}” reads the same file as “{other}”.", node.name), remedy];
                 self.add(Severity::Warn, "same-file", &node_title(self.sheet, index), file.place(), words);
             } else {
                 first.insert(file, &node.name);
@@ -167,7 +167,7 @@ impl Found<'_> {
         };
         for (at, key) in nodes.chain(prints).flat_map(links).collect::<Vec<_>>() {
             if graph.find(&key).is_some_and(|source| !sounding[source]) {
-                let message = format!("A processor of {at} listens to `{key}`, which gives no sound.");
+                let message = format!("A processor of {at} listens to “{key}”, which gives no sound.");
                 let remedy = "Give it something that sounds, or leave `key` out.".to_owned();
                 self.add(Severity::Warn, "silent-key", &at, key.place(), [message, remedy]);
             }
@@ -178,12 +178,12 @@ impl Found<'_> {
         for print in &self.sheet.prints {
             let at = print_title(print);
             if graph.find(&print.from).is_some_and(|source| !sounding[source]) {
-                let message = format!("`{}` draws from `{}`, which gives no sound.", print.name, print.from);
+                let message = format!("“{}” draws from “{}”, which gives no sound.", print.name, print.from);
                 let remedy = "Route stems to that bus, or draw from another.".to_owned();
                 self.add(Severity::Fail, "silent-print", &at, print.from.place(), [message, remedy]);
             }
             if print.files.is_empty() {
-                let message = format!("`{}` writes no file.", print.name);
+                let message = format!("“{}” writes no file.", print.name);
                 let remedy = "Add `files = [{ format = \"wav\" }]`.".to_owned();
                 self.add(Severity::Warn, "no-files", &at, print.name.place(), [message, remedy]);
             }

@@ -67,10 +67,10 @@ fn key_loops(sheet: &Sheet, graph: &Graph) -> Vec<Problem> {
         }
         let (source, listener) = (&sheet.nodes[from].name, &sheet.nodes[edge.to].name);
         let message = if source == listener {
-            format!("A processor of `{listener}` listens to what comes out of `{listener}` itself.")
+            format!("A processor of “{listener}” listens to what comes out of “{listener}” itself.")
         } else {
             let way = graph.way(edge.to, from, |_| true).unwrap_or_default();
-            format!("A processor of `{listener}` listens to `{source}`, which it feeds: {}.", in_words(sheet, &way))
+            format!("A processor of “{listener}” listens to “{source}”, which it feeds: {}.", in_words(sheet, &way))
         };
         let remedy = "Let it listen to something ahead of it, or leave `key` out: it then hears its own input.";
         let at = node_title(sheet, edge.to);
@@ -88,7 +88,7 @@ fn node_title(sheet: &Sheet, index: usize) -> String {
 /// A way through the network, its middle left out when it is long.
 fn in_words(sheet: &Sheet, path: &[usize]) -> String {
     const SHOWN: usize = 5;
-    let name = |index: &usize| format!("`{}`", sheet.nodes[*index].name);
+    let name = |index: &usize| format!("“{}”", sheet.nodes[*index].name);
     let words: Vec<String> = if path.len() > 2 * SHOWN {
         let between = format!("({} more)", path.len() - 2 * SHOWN);
         let (head, tail) = (&path[..SHOWN], &path[path.len() - SHOWN..]);

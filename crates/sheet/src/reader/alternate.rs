@@ -152,7 +152,7 @@ fn read_stem_files(fields: &Fields<'_>) -> Vec<FileSpec> {
         if spec.format.codec().is_some() {
             refuse(
                 keys::FILE_FORMAT.name,
-                "Stems that are coded with loss do not sum to the print.",
+                "Stems in a lossy format do not sum to the print.",
                 "Write wav, aiff or flac.",
             );
         }

@@ -22,7 +22,7 @@ pub(super) fn alignment(advice: &Advice) -> Markup {
                 @for sum in &advice.alignment {
                     @if let Some((hz, db)) = sum.deepest() {
                         p class="said" {
-                            (sum.bus) ": the ways in time lose at most " b { (minus(-db, 2)) " dB" } " to phase, at " (hz) " Hz."
+                            (sum.bus) ": the paths in time lose at most " b { (minus(-db, 2)) " dB" } " to phase, at " (hz) " Hz."
                         }
                     }
                 }
@@ -61,8 +61,8 @@ pub(super) fn ledger(advice: &Advice) -> Markup {
     }
     html! {
         section {
-            h2 { "Which stem comes by which way" }
-            p class="said" { "Level of the stem by each way, in dB under all of it at that sum; loudness behind its fader, over the whole song." }
+            h2 { "Which stem comes by which path" }
+            p class="said" { "Level of the stem by each path, in dB under all of it at that sum; loudness behind its fader, over the whole song." }
             div class="scroll" {
                 table {
                     thead { tr {
