@@ -196,6 +196,20 @@ pub(crate) struct Memory {
     phase: usize,
 }
 
+/// Puts frames into a ring from `at` on, mostly in whole groups.
+fn keep(part: &[Frame], ring: &mut Numbers, at: usize) {
+    let (fours, rest) = if at.is_multiple_of(4) { part.as_chunks::<4>() } else { (&[][..], part) };
+    for (four, group) in fours.iter().zip(&mut ring.0[at / 4..]) {
+        for k in 0..4 {
+            group[0][k] = four[k][0];
+            group[1][k] = four[k][1];
+        }
+    }
+    for (i, frame) in rest.iter().enumerate() {
+        ring.set(at + 4 * fours.len() + i, *frame);
+    }
+}
+
 /// Frames that one turn of the direct sum makes.
 const STRIP: usize = 8;
 
@@ -275,9 +289,7 @@ impl Convolver {
         let frames = part.len();
         memory.recent.write(part);
         for stage in &mut memory.stages {
-            for (i, frame) in part.iter().enumerate() {
-                stage.input.set(stage.at + i, *frame);
-            }
+            keep(part, &mut stage.input, stage.at);
         }
         self.head_sum(&memory.recent, part);
         for stage in &mut memory.stages {

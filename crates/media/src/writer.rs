@@ -177,9 +177,10 @@ impl Writer {
     /// # Errors
     /// If the disk is full or gone, or a value is not finite.
     pub fn write(&mut self, frames: &[Frame]) -> Result<(), MediaError> {
-        // Not a number fails the comparison too.
-        let bad = frames.iter().position(|[l, r]| !(l.abs() <= self.largest && r.abs() <= self.largest));
-        if let Some(at) = bad {
+        if !all_within(frames, self.largest) {
+            // Not a number fails the comparison too.
+            let fits = |[l, r]: &Frame| l.abs() <= self.largest && r.abs() <= self.largest;
+            let at = frames.iter().position(|frame| !fits(frame)).unwrap_or(0);
             let reason = Reason::NotFinite { frame: self.frames + at as u64 };
             return Err(MediaError::new(&self.partial.final_path, reason));
         }
@@ -221,6 +222,18 @@ impl Writer {
         partial.take_final_name()?;
         Ok(Written { frames, clamped_samples, bytes })
     }
+}
+
+/// Whether no magnitude is above `largest`, or no number. In lanes, so that it is vector code.
+fn all_within(frames: &[Frame], largest: f64) -> bool {
+    let (eights, rest) = frames.as_flattened().as_chunks::<8>();
+    let mut within = [true; 8];
+    for eight in eights {
+        for (within, x) in within.iter_mut().zip(eight) {
+            *within &= x.abs() <= largest;
+        }
+    }
+    within == [true; 8] && rest.iter().all(|x| x.abs() <= largest)
 }
 
 /// A file beside its final name. Removed when dropped.

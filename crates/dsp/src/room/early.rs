@@ -26,8 +26,9 @@ struct Tap {
 #[derive(Clone, Debug, PartialEq)]
 struct Taps {
     taps: [Tap; TAPS],
-    /// Walls of each image less one.
-    groups: [usize; IMAGES],
+    /// The taps of one sum after those of another, and where each sum's taps end.
+    order: [usize; TAPS],
+    ends: [usize; 4],
     losses: [Loss; 2],
 }
 
@@ -116,17 +117,38 @@ impl Early {
     }
 }
 
-/// Adds up the taps of a chunk. Wider registers give the same bytes.
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+/// Taps that are added to a sum at once. The taps of every sum are a multiple of it: 2 speakers, 6 or 18 images.
+const ABREAST: usize = 4;
+
+/// Adds up the taps of a chunk.
 fn add_taps(channels: &[Line<f64>; 2], taps: &Taps, frames: usize, sums: &mut Sums) {
-    for (i, tap) in taps.taps.iter().enumerate() {
-        let (path, image) = (i / IMAGES, i % IMAGES);
-        let (speaker, receiver) = (path / 2, path % 2);
-        let sum = &mut sums[2 * taps.groups[image] + receiver][..frames];
-        let [first, second] = channels[speaker].pieces(tap.frames + frames, frames);
-        let (head, tail) = sum.split_at_mut(first.len());
-        head.iter_mut().zip(first).for_each(|(y, x)| *y += tap.gain * x);
-        tail.iter_mut().zip(second).for_each(|(y, x)| *y += tap.gain * x);
+    let mut wrapped = [[0.0; CHUNK_FRAMES]; ABREAST];
+    let mut from = 0;
+    for (sum, end) in sums.iter_mut().zip(taps.ends) {
+        for four in taps.order[from..end].as_chunks::<ABREAST>().0 {
+            let mut heard: [&[f64]; ABREAST] = [&[]; ABREAST];
+            for ((heard, wrapped), tap) in heard.iter_mut().zip(&mut wrapped).zip(four) {
+                let line = &channels[tap / IMAGES / 2];
+                let age = taps.taps[*tap].frames + frames;
+                *heard = match line.pieces(age, frames) {
+                    [whole, []] => whole,
+                    _ => {
+                        line.read(age, &mut wrapped[..frames]);
+                        &wrapped[..frames]
+                    }
+                };
+            }
+            add_four(four.map(|tap| taps.taps[tap].gain), heard, &mut sum[..frames]);
+        }
+        from = end;
+    }
+}
+
+/// Adds four taps, one after the other. Wider registers give the same bytes.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
+fn add_four([a, b, c, d]: [f64; ABREAST], [w, x, y, z]: [&[f64]; ABREAST], sum: &mut [f64]) {
+    for ((((sum, w), x), y), z) in sum.iter_mut().zip(w).zip(x).zip(y).zip(z) {
+        *sum = (((*sum + a * w) + b * x) + c * y) + d * z;
     }
 }
 
@@ -156,11 +178,21 @@ impl Taps {
                 taps[path * IMAGES + image] = tap(r, image, shape, decay);
             }
         }
+        // In the order in which they stand, so that sums are the same whatever is added at once.
+        let sum_of = |tap: usize| 2 * groups[tap % IMAGES] + tap / IMAGES % 2;
+        let (mut order, mut ends, mut placed) = ([0; TAPS], [0; 4], 0);
+        for (sum, end) in ends.iter_mut().enumerate() {
+            for tap in (0..TAPS).filter(|tap| sum_of(*tap) == sum) {
+                order[placed] = tap;
+                placed += 1;
+            }
+            *end = placed;
+        }
         let losses = [0, 1].map(|group: usize| {
             let secs: f64 = delay_s[group] / count[group];
             decay.loss(secs).relative_to(decay.mid_gain(secs))
         });
-        Self { taps, groups, losses }
+        Self { taps, order, ends, losses }
     }
 }
 

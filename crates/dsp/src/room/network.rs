@@ -53,6 +53,9 @@ const SWING_HZ: [f64; LINES / 2] = [0.23, 0.31, 0.37, 0.43, 0.53, 0.61, 0.71, 0.
 /// One value a line.
 type PerLine = [f64; LINES];
 
+/// A chunk of every line.
+type Columns = [[f64; CHUNK_FRAMES]; LINES];
+
 /// Whole delays.
 #[derive(Clone, Debug, PartialEq)]
 struct Lengths {
@@ -91,6 +94,9 @@ pub(super) struct NetworkMemory {
     sections: [[Line<f64>; SECTIONS]; 2],
     low: PerLine,
     high: PerLine,
+    /// A chunk of all lines, by frames and by lines: nothing that lasts.
+    rows: Box<[PerLine; CHUNK_FRAMES]>,
+    columns: Box<Columns>,
 }
 
 impl NetworkMemory {
@@ -101,6 +107,8 @@ impl NetworkMemory {
             sections: SECTION_SHARES.map(|shares| shares.map(line)),
             low: [0.0; LINES],
             high: [0.0; LINES],
+            rows: Box::new([[0.0; LINES]; CHUNK_FRAMES]),
+            columns: Box::new([[0.0; CHUNK_FRAMES]; LINES]),
         }
     }
 
@@ -249,10 +257,11 @@ impl Network {
             inputs[1][i] = 0.5 * (frame[0] - frame[1]);
         }
         self.diffuse(memory, &mut inputs, frames);
-        let mut rows = [[0.0; LINES]; CHUNK_FRAMES];
-        self.read_lines(memory, &mut rows[..frames]);
-        circulate(self, memory, &inputs, &mut rows[..frames], out);
-        write_lines(memory, &rows[..frames]);
+        self.read_lines(memory, frames);
+        circulate(self, memory, &inputs, out);
+        for (line, column) in memory.lines.iter_mut().zip(memory.columns.iter()) {
+            line.write(&column[..frames]);
+        }
     }
 
     /// The all-pass sections ahead of the network, whose delays lose by the law too: v' comes back as g v'.
@@ -277,17 +286,14 @@ impl Network {
         }
     }
 
-    fn read_lines(&self, memory: &NetworkMemory, rows: &mut [PerLine]) {
-        for (k, line) in memory.lines.iter().enumerate() {
-            let frames = rows.len();
-            let [first, second] = line.pieces(self.lengths.now().lines[k], frames);
-            for (row, x) in rows.iter_mut().zip(first.iter().chain(second)) {
-                row[k] = *x;
-            }
+    fn read_lines(&self, memory: &mut NetworkMemory, frames: usize) {
+        for (k, (line, column)) in memory.lines.iter().zip(memory.columns.iter_mut()).enumerate() {
+            let column = &mut column[..frames];
+            line.read(self.lengths.now().lines[k], column);
             if let Some(next) = self.lengths.next() {
                 let [first, second] = line.pieces(next.lines[k], frames);
-                for (i, (row, x)) in rows.iter_mut().zip(first.iter().chain(second)).enumerate() {
-                    row[k] += self.lengths.weight(i) * (x - row[k]);
+                for (i, (now, x)) in column.iter_mut().zip(first.iter().chain(second)).enumerate() {
+                    *now += self.lengths.weight(i) * (x - *now);
                 }
             }
         }
@@ -297,13 +303,13 @@ impl Network {
 /// What comes out of the lines once around: losses, the way out, the matrix, the way in. Wider registers, where the machine
 /// has them, give the same bytes: the operations are the same, and nothing is fused.
 #[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
-fn circulate(
-    network: &Network,
-    memory: &mut NetworkMemory,
-    inputs: &[[f64; CHUNK_FRAMES]; 2],
-    rows: &mut [PerLine],
-    out: &mut [Frame],
-) {
+fn circulate(network: &Network, memory: &mut NetworkMemory, inputs: &[[f64; CHUNK_FRAMES]; 2], out: &mut [Frame]) {
+    let NetworkMemory { rows, columns, .. } = memory;
+    for (i, row) in rows.iter_mut().enumerate() {
+        for (x, column) in row.iter_mut().zip(columns.iter()) {
+            *x = column[i];
+        }
+    }
     let mut losses = network.losses_after(0);
     let (mut low, mut high) = (memory.low, memory.high);
     for (i, (row, out)) in rows.iter_mut().zip(out).enumerate() {
@@ -320,16 +326,16 @@ fn circulate(
             turn(row, &network.turns[i]);
         }
         feed(row, inputs[0][i], inputs[1][i]);
+        for x in row.iter_mut() {
+            *x = settle(*x);
+        }
+    }
+    for (k, column) in columns.iter_mut().enumerate() {
+        for (x, row) in column.iter_mut().zip(rows.iter()) {
+            *x = row[k];
+        }
     }
     (memory.low, memory.high) = (low, high);
-}
-
-fn write_lines(memory: &mut NetworkMemory, rows: &[PerLine]) {
-    for (k, line) in memory.lines.iter_mut().enumerate() {
-        let mut column = [0.0; CHUNK_FRAMES];
-        column.iter_mut().zip(rows).for_each(|(x, row)| *x = settle(row[k]));
-        line.write(&column[..rows.len()]);
-    }
 }
 
 /// The losses of one frame of all lines, in transposed form: one value of memory a section.

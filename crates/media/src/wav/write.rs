@@ -18,6 +18,9 @@ const RESERVED_AT: u64 = 12;
 /// Channels that are written.
 const CHANNELS: u16 = 2;
 
+/// Bytes of audio that are handed to the system at once: few enough to stay in a near cache until then.
+const BUFFER_BYTES: usize = 1 << 16;
+
 /// A wave file being written. All sizes are settled by `finish`.
 pub(crate) struct WavWriter {
     out: BufWriter<File>,
@@ -27,6 +30,7 @@ pub(crate) struct WavWriter {
     data_at: u64,
     frames: u64,
     clamped: u64,
+    /// Audio that was not handed over yet. It goes past the buffer of `out`, which is for the small writes.
     bytes: Vec<u8>,
 }
 
@@ -42,9 +46,16 @@ impl WavWriter {
             push_chunk(&mut header, b"LIST", &list);
         }
         let data_at = push_chunk(&mut header, b"data", &[]);
-        let mut out = BufWriter::with_capacity(1 << 18, file);
+        let mut out = BufWriter::with_capacity(1 << 12, file);
         out.write_all(&header)?;
-        Ok(Self { out, sample, bext_at, fact_at, data_at, frames: 0, clamped: 0, bytes: Vec::new() })
+        let bytes = Vec::with_capacity(2 * BUFFER_BYTES);
+        Ok(Self { out, sample, bext_at, fact_at, data_at, frames: 0, clamped: 0, bytes })
+    }
+
+    fn hand_over(&mut self) -> io::Result<()> {
+        self.out.write_all(&self.bytes)?;
+        self.bytes.clear();
+        Ok(())
     }
 
     fn patch(&mut self, at: u64, bytes: &[u8]) -> io::Result<()> {
@@ -79,6 +90,7 @@ impl WavWriter {
     #[cfg(test)]
     fn skip(&mut self, frames: u64) {
         let bytes = frames * u64::from(CHANNELS * self.sample.bits() / 8);
+        self.hand_over().expect("room on the disk");
         self.out.seek(SeekFrom::Current(bytes.cast_signed())).expect("a hole");
         self.frames += frames;
     }
@@ -86,14 +98,16 @@ impl WavWriter {
 
 impl Encode for WavWriter {
     fn write(&mut self, frames: &[Frame]) -> Result<(), Reason> {
-        self.bytes.clear();
         self.clamped += self.sample.encode(frames, &mut self.bytes);
-        self.out.write_all(&self.bytes)?;
         self.frames += frames.len() as u64;
+        if self.bytes.len() >= BUFFER_BYTES {
+            self.hand_over()?;
+        }
         Ok(())
     }
 
     fn finish(mut self: Box<Self>, loudness: &Loudness) -> Result<(File, u64), Reason> {
+        self.hand_over()?;
         // Frames of two channels are of even size: there is no pad byte.
         let data_bytes = self.frames * u64::from(CHANNELS * self.sample.bits() / 8);
         let riff_bytes = self.data_at + data_bytes - 8;
