@@ -82,8 +82,9 @@ impl Voice {
 
 fn lines_of(findings: &[Problem]) -> Vec<String> {
     let same = |one: &Problem, other: &Problem| {
-        let said =
-            |finding: &Problem| (finding.severity, finding.code, finding.message.clone(), finding.remedy.clone());
+        let said = |finding: &Problem| {
+            (finding.severity, finding.code, finding.message.clone(), finding.remedy.clone(), finding.at_ms)
+        };
         !one.at.is_empty() && said(one) == said(other)
     };
     let groups = findings.chunk_by(same);
@@ -101,7 +102,10 @@ fn line_of(finding: &Problem) -> String {
 
 fn line_at(finding: &Problem, at: &str) -> String {
     let word = word_of(finding.severity);
-    let at = if at.is_empty() || finding.message.contains(at) { String::new() } else { format!("{at}: ") };
+    let at = (!at.is_empty() && !finding.message.contains(at)).then(|| at.to_owned());
+    let time = finding.time_in_words().map(|time| format!("at {time}"));
+    let place: Vec<String> = at.into_iter().chain(time).collect();
+    let at = if place.is_empty() { String::new() } else { format!("{}: ", place.join(", ")) };
     harmless(&format!("  {word:5} {at}{} {} [{}]", finding.message, finding.remedy, finding.code), &[])
 }
 
@@ -144,12 +148,13 @@ mod tests {
     fn what_is_the_same_of_several_is_said_once() {
         let mono =
             |at: &str| Problem::new(Severity::Note, "dual-mono", at, "It is mono.".to_owned(), "Pan it.".to_owned());
-        let late = Problem::new(Severity::Warn, "late", "hats.wav", "It is late.".to_owned(), "Move it.".to_owned());
+        let late = Problem::new(Severity::Warn, "late", "hats.wav", "It is late.".to_owned(), "Move it.".to_owned())
+            .at_secs(12.5);
         assert_eq!(
             lines_of(&[mono("kick.wav"), mono("snare.wav"), late, mono("toms.wav")]),
             [
                 "  note  kick.wav, snare.wav: It is mono. Pan it. [dual-mono]",
-                "  warn  hats.wav: It is late. Move it. [late]",
+                "  warn  hats.wav, at 0:12.500: It is late. Move it. [late]",
                 "  note  toms.wav: It is mono. Pan it. [dual-mono]",
             ]
         );

@@ -49,7 +49,7 @@ pub fn of_file(facts: &FileFacts<'_>) -> Vec<Problem> {
     if facts.clamped_samples > 0 {
         let message = format!("Above full scale, and cut off: {}.", counted(facts.clamped_samples as usize, "sample"));
         add_at(
-            None,
+            top_s,
             Severity::Fail,
             "clipped",
             message,

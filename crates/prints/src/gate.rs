@@ -107,8 +107,9 @@ pub struct ReadBack {
 /// Findings about one file: its ends, its length, its word length, its labels.
 pub(crate) fn of_file(file: &Delivered<'_>) -> Vec<Problem> {
     let mut findings = Vec::new();
-    let mut add = |severity, code, message: String, remedy: &str| {
-        findings.push(Problem::new(severity, code, file.at, message, remedy.to_owned()));
+    let mut add_at = |secs: Option<f64>, severity, code, message: String, remedy: &str| {
+        let finding = Problem::new(severity, code, file.at, message, remedy.to_owned());
+        findings.push(secs.map_or(finding.clone(), |secs| finding.at_secs(secs)));
     };
     let ReadBack { info, frames, edges, .. } = file.read;
     let rate_hz = f64::from(info.rate_hz);
@@ -119,7 +120,8 @@ pub(crate) fn of_file(file: &Delivered<'_>) -> Vec<Problem> {
         .is_some_and(|(head, early)| head >= HEAD_DBFS && head >= early - HEAD_GROWS_DB)
     {
         let message = format!("It sounds at {:.0} dBFS from its first sample on.", edges.head_dbfs.unwrap_or_default());
-        add(
+        add_at(
+            Some(0.0),
             Severity::Warn,
             "head-cut",
             message,
@@ -128,7 +130,8 @@ pub(crate) fn of_file(file: &Delivered<'_>) -> Vec<Problem> {
     }
     if let Some(tail) = edges.tail_dbfs.filter(|tail| *tail >= TAIL_DBFS) {
         let message = format!("It still sounds at {tail:.0} dBFS where it ends.");
-        add(
+        add_at(
+            Some(secs(*frames)),
             Severity::Warn,
             "tail-cut",
             message,
@@ -136,12 +139,14 @@ pub(crate) fn of_file(file: &Delivered<'_>) -> Vec<Problem> {
         );
     }
     if let Some((first, last)) = file.read.sounds {
-        let silences = [("head", secs(first)), ("tail", secs(frames.saturating_sub(last + 1)))];
-        for (which, silence) in silences.into_iter().filter(|(_, silence)| *silence > LONG_SILENCE_SECS) {
+        let silences = [("head", 0.0, secs(first)), ("tail", secs(last + 1), secs(frames.saturating_sub(last + 1)))];
+        for (which, from, silence) in silences.into_iter().filter(|(.., silence)| *silence > LONG_SILENCE_SECS) {
             let message = format!("There are {silence:.1} s of silence at its {which}.");
-            add(Severity::Note, "long-silence", message, "Fine if it is wanted; if not, trim the stems.");
+            let remedy = "Fine if it is wanted; if not, trim the stems.";
+            add_at(Some(from), Severity::Note, "long-silence", message, remedy);
         }
     }
+    let mut add = |severity, code, message, remedy: &str| add_at(None, severity, code, message, remedy);
     let (print_frames, print_hz) = file.print;
     let longer = secs(*frames) - print_frames as f64 / f64::from(print_hz);
     let allowed = if info.lossy { LOSSY_PADDING_SECS } else { 1.0 / rate_hz };
@@ -222,7 +227,7 @@ pub(crate) fn of_sync(
             );
             let remedy =
                 "Look for a delay on a path that only one of them has; if there is none, print again.".to_owned();
-            Problem::new(Severity::Fail, "out-of-sync", &at, message, remedy)
+            Problem::new(Severity::Fail, "out-of-sync", &at, message, remedy).at_secs(at_secs)
         }))
     })?;
     Ok(compared.into_iter().flatten().collect())

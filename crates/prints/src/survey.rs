@@ -181,10 +181,11 @@ impl Sink for Stop<'_> {
     }
 }
 
-fn check(stop: &AtomicBool) -> Result<(), Fault> {
+/// A fault once it was set.
+pub(crate) fn check(stop: &AtomicBool) -> Result<(), Fault> {
     if stop.load(Ordering::Relaxed) {
         let message = "It was stopped.".to_owned();
-        return Err(Fault::input("stopped", "survey", message, "Start it again.".to_owned()));
+        return Err(Fault::input("stopped", "song", message, "Start it again.".to_owned()));
     }
     Ok(())
 }

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use std::fs;
+use std::sync::atomic::AtomicBool;
 
 use prints::Stopped;
 use prints::advise::{Advice, PathKind, Question, advise};
@@ -65,6 +66,7 @@ fn advice_in(folder: &tempfile::TempDir, nodes: &str) -> Advice {
         residual: Some(&residual),
         hear: None,
         threads: 2,
+        stop: &AtomicBool::new(false),
         progress: &|_, _| (),
     };
     let advice = advise(&question).unwrap_or_else(|stopped| match stopped {

@@ -5,6 +5,7 @@
 use std::f64::consts::TAU;
 use std::fs;
 use std::path::Path;
+use std::sync::atomic::AtomicBool;
 
 use chance::Random;
 use prints::Stopped;
@@ -49,7 +50,8 @@ fn gate(t: f64, from: f64, to: f64) -> f64 {
 
 fn asked(folder: &Path, hear: Option<&Path>) -> Result<Advice, Stopped> {
     let (sheet, page) = (folder.join("sheet.toml"), folder.join("advice.html"));
-    advise(&Question { sheet: &sheet, page: Some(&page), residual: None, hear, threads: 2, progress: &|_, _| () })
+    let (stop, page) = (AtomicBool::new(false), Some(page.as_path()));
+    advise(&Question { sheet: &sheet, page, residual: None, hear, threads: 2, stop: &stop, progress: &|_, _| () })
 }
 
 /// Advice on a sheet with these stems, heard from a folder of its own.

@@ -80,6 +80,13 @@ impl Problem {
         self
     }
 
+    /// Where in the song it is, in words; none where its message says that itself.
+    #[must_use]
+    pub fn time_in_words(&self) -> Option<String> {
+        let time = crate::format_time(self.at_ms? as f64 / 1000.0);
+        (!self.message.contains(&time)).then_some(time)
+    }
+
     /// The same with a place in the sheet's text.
     #[must_use]
     pub fn at_place(mut self, place: Place) -> Self {

@@ -1,5 +1,7 @@
 //! `advise`: what each path adds, and where it does harm.
 
+use std::sync::atomic::AtomicBool;
+
 use prints::advise::{self, Advice, PathKind, Question};
 
 use crate::args::AdviseArgs;
@@ -16,6 +18,7 @@ pub fn run(voice: &Voice, args: &AdviseArgs) -> Outcome {
         residual: args.residual.as_deref(),
         hear: args.hear.as_deref(),
         threads: args.threads.count(),
+        stop: &AtomicBool::new(false),
         progress: &|what, part| progress.tell(what, part),
     };
     let result = advise::advise(&question);

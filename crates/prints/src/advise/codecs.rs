@@ -155,7 +155,11 @@ pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem>
         worst.codec, worst.decoded_dbtp, worst.surviving_ceiling_dbtp
     );
     let remedy = format!("Add `\"{}\"` to `survive`, if it will be heard that way.", worst.codec);
-    Some(Problem::new(severity, "codec-clips", &format!("print {}", print.name), message, remedy))
+    let finding = Problem::new(severity, "codec-clips", &format!("print {}", print.name), message, remedy);
+    Some(match worst.first_over_secs {
+        Some(secs) => finding.at_secs(secs),
+        None => finding,
+    })
 }
 
 #[cfg(test)]

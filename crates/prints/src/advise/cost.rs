@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream, Taken};
 use measure::{LoudnessMeter, TruePeakMeter};
@@ -197,6 +197,7 @@ pub(super) struct Bench<'a> {
     pub plan: &'a Plan,
     pub work: &'a Path,
     pub threads: usize,
+    pub stop: &'a AtomicBool,
     pub progress: &'a (dyn Fn(f64) + Sync),
     /// Frames at which sections start.
     pub cuts: &'a [u64],
@@ -403,7 +404,7 @@ impl Run<'_> {
         let wants = BTreeMap::from([(END_STEP, bench.wants)]);
         let hearing = Hearing { plan, wants, cuts: bench.cuts.to_vec() };
         let sources = Folder::new(bench.work, bench.plan.rate_hz as u32);
-        Ok(WholePrint { heard: hear::hear(hearing, &sources, &work, bench.threads, &|_| ())?, work })
+        Ok(WholePrint { heard: hear::hear(hearing, &sources, &work, (bench.threads, bench.stop), &|_| ())?, work })
     }
 }
 

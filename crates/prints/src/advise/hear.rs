@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::atomic::AtomicBool;
 
 use engine::{Fault, Folder, Plan, Setup, Sink, Stream, Taken};
 use measure::Spectrum;
@@ -13,6 +14,7 @@ use measure::spectrum::SpectrumMeter;
 use units::Frame;
 
 use crate::spool::Spool;
+use crate::survey::Stop;
 
 /// What is wanted of a step.
 #[derive(Clone, Copy, Debug, Default)]
@@ -118,12 +120,12 @@ pub(super) fn spool_name(step: usize) -> String {
     format!("step{step}.wav")
 }
 
-/// Renders a plan and hears what is wanted; files go to the folder `work`.
+/// Renders a plan and hears what is wanted; files go to the folder `work`. `stop` ends it early, with a fault.
 pub(super) fn hear(
     Hearing { plan, wants, cuts }: Hearing,
     sources: &Folder,
     work: &Path,
-    threads: usize,
+    (threads, stop): (usize, &AtomicBool),
     progress: &(dyn Fn(f64) + Sync),
 ) -> Result<Heard, Fault> {
     let outputs: Vec<usize> = wants.keys().copied().collect();
@@ -138,8 +140,10 @@ pub(super) fn hear(
         })
     };
     let mut ears: Vec<Ear> = wants.iter().map(ear).collect::<Result<_, _>>()?;
-    let sinks = ears.iter_mut().map(|ear| Box::new(ear) as Box<dyn Sink + '_>).collect();
-    Stream::open(&plan, sources, &outputs, &Setup::default())?.run(threads, sinks, progress)?;
+    let heeding = outputs.first().map(|_| Box::new(Stop(stop)) as Box<dyn Sink + '_>);
+    let sinks = heeding.into_iter().chain(ears.iter_mut().map(|ear| Box::new(ear) as Box<dyn Sink + '_>)).collect();
+    let taken: Vec<usize> = outputs.first().into_iter().chain(&outputs).copied().collect();
+    Stream::open(&plan, sources, &taken, &Setup::default())?.run(threads, sinks, progress)?;
     let mut heard = Heard::default();
     for (step, ear) in outputs.into_iter().zip(ears) {
         heard.parts.extend(ear.part.map(|meter| (step, meter.finish())));

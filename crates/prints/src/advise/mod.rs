@@ -29,6 +29,7 @@ mod twins;
 use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
 
 use engine::{Fault, Folder, Plan};
 use serde::Serialize;
@@ -64,6 +65,8 @@ pub struct Question<'a> {
     pub hear: Option<&'a Path>,
     /// Threads to share the work among.
     pub threads: usize,
+    /// Set by anyone to end it early, with a fault.
+    pub stop: &'a AtomicBool,
     /// Told what is going on and which part of it is done.
     pub progress: &'a (dyn Fn(&str, f64) + Sync),
 }
@@ -167,16 +170,17 @@ struct Costs {
 impl Listening<'_> {
     fn advice(&self) -> Result<Advice, Fault> {
         let Self { plan, sources, .. } = *self;
-        let Question { threads, progress, .. } = *self.question;
+        let Question { threads, stop, progress, .. } = *self.question;
         let mut taps = taps::Taps::new(self.sheet, plan);
         let (paths, spaces, heads) = (paths::ask(&mut taps), pre_delay::ask(&mut taps), cost::ask(&mut taps));
         let sides = sides::ask(&mut taps);
         let mut ledger = ledger::ask(&mut taps, sides.steps());
         let outgoing = outgoing::ask(&mut taps, &heads, &paths, &ledger, self.question.hear.is_some());
         let tell = |part| progress("Listening to every path", part);
-        let heard = hear::hear(taps.finish(), sources, self.work, threads, &tell)?;
+        let heard = hear::hear(taps.finish(), sources, self.work, (threads, stop), &tell)?;
         let paths: Vec<PathRecord> = paths.iter().map(|path| path.record(&heard)).collect();
         let pre_delays: Vec<PreDelayRecord> = spaces.iter().filter_map(|space| space.record(&heard)).collect();
+        crate::survey::check(stop)?;
         progress("Probing parallel paths", 0.0);
         let alignment = alignment::prove(plan, sources, threads)?;
         let Costs { records: costs, findings: of_costs, wholes } = self.costs(&heads, &heard)?;
@@ -185,6 +189,7 @@ impl Listening<'_> {
         for cost in &costs {
             gain_of(cost).into_iter().for_each(|gain_db| ledger.set_gain(&cost.print, gain_db));
         }
+        crate::survey::check(stop)?;
         progress("Taking the stems apart", 0.0);
         let last = self.last_loudness();
         let ledger = ledger.records(&heard, sources, threads, &|stem| last.get(stem).copied())?;
@@ -233,10 +238,12 @@ impl Listening<'_> {
         let tell = |part| (self.question.progress)("Finding what loudness costs", part);
         let cuts = sections::starts(&sections::spans(self.sheet, self.plan), self.plan.rate_hz);
         let wants = hear::Wants { spool: self.question.hear.is_some(), ..hear::Wants::PRINT };
-        let (plan, work, threads) = (self.plan, self.work, self.question.threads);
-        let bench = cost::Bench { plan, work, threads, progress: &tell, cuts: &cuts, wants };
+        let (plan, work) = (self.plan, self.work);
+        let Question { threads, stop, .. } = *self.question;
+        let bench = cost::Bench { plan, work, threads, stop, progress: &tell, cuts: &cuts, wants };
         let mut all = Costs::default();
         for head in heads {
+            crate::survey::check(stop)?;
             let Some((record, whole)) = head.record(&bench, heard, &references)? else { continue };
             all.findings.extend(head.findings(&record));
             if let Some(path) = self.question.residual.filter(|_| all.records.is_empty()) {
@@ -265,7 +272,8 @@ impl Listening<'_> {
         let Ok(plan) = engine::compile(&sheet, self.sources) else { return HashMap::new() };
         let mut taps = taps::Taps::new(&sheet, &plan);
         let stems = ledger::faders(&mut taps);
-        let Ok(heard) = hear::hear(taps.finish(), self.sources, self.work, self.question.threads, &|_| ()) else {
+        let Question { threads, stop, .. } = *self.question;
+        let Ok(heard) = hear::hear(taps.finish(), self.sources, self.work, (threads, stop), &|_| ()) else {
             return HashMap::new();
         };
         let loudness = |(stem, step): (String, usize)| Some((stem, heard.parts[&step].loudness.integrated_lufs()?));

@@ -238,7 +238,8 @@ pub(super) fn findings(record: &TranslationRecord) -> Vec<Problem> {
         let message = format!(
             "At {time} what lies above 4 kHz stands {db:.1} dB over the mean of all for 50 ms: an ess or a cymbal."
         );
-        add(Severity::Note, "sibilant", message, "For a disc, and for bright speakers: tame it where it comes from.");
+        let remedy = "For a disc, and for bright speakers: tame it where it comes from.".to_owned();
+        found.push(Problem::new(Severity::Note, "sibilant", &at, message, remedy).at_secs(secs));
     }
     found
 }

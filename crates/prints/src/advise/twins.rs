@@ -312,14 +312,16 @@ pub(super) fn findings(record: &TwinRecord) -> Vec<Problem> {
     let at = format!("print {}", record.approval);
     let (loud, clean) = (&record.approval, &record.mastering);
     let mut found = Vec::new();
-    let mut add = |severity, code, message: String, remedy: &str| {
-        found.push(Problem::new(severity, code, &at, message, remedy.to_owned()));
+    let mut add = |section: Option<&TwinSection>, severity, code, message: String, remedy: &str| {
+        let finding = Problem::new(severity, code, &at, message, remedy.to_owned());
+        found.push(section.map_or(finding.clone(), |section| finding.at_secs(section.secs[0])));
     };
     if record.parted.iter().any(|parted| !parted.is_empty()) {
         let names: Vec<String> = record.parted.iter().flatten().map(|name| format!("“{name}”")).collect();
         let message =
             format!("“{loud}” and “{clean}” are not the same mix: only one of them draws from {}.", names.join(", "));
         add(
+            None,
             Severity::Warn,
             "twins-part-early",
             message,
@@ -336,6 +338,7 @@ pub(super) fn findings(record: &TwinRecord) -> Vec<Problem> {
             db.abs()
         );
         add(
+            Some(section),
             Severity::Note,
             "end-moves-balance",
             message,
@@ -345,12 +348,15 @@ pub(super) fn findings(record: &TwinRecord) -> Vec<Problem> {
     let softened = record.sections.iter().filter_map(|section| Some((section, section.attacks_db()?)));
     if let Some((section, db)) = softened.filter(|(_, db)| *db <= ATTACKS_DB).min_by(|a, b| a.1.total_cmp(&b.1)) {
         let message = format!("In {} attacks are {:.1} dB softer in “{loud}” than in the mix.", section.name, -db);
-        add(Severity::Note, "end-softens-attacks", message, "Ask for less loudness, or let the limiter go sooner.");
+        let remedy = "Ask for less loudness, or let the limiter go sooner.";
+        add(Some(section), Severity::Note, "end-softens-attacks", message, remedy);
     }
     if let Some(lu) = record.contrast_lost_lu().filter(|lu| *lu >= CONTRAST_LU) {
         let message =
             format!("In “{loud}” the loudest and the softest section differ by {lu:.1} LU less than in the mix.");
+        let gained = |section: &&TwinSection| section.gained_lu().unwrap_or(f64::NEG_INFINITY);
         add(
+            record.sections.iter().max_by(|a, b| gained(a).total_cmp(&gained(b))),
             Severity::Note,
             "contrast-lost",
             message,

@@ -23,11 +23,23 @@ fn info() -> media::Info {
     }
 }
 
-fn codes(read: &ReadBack, format: FileFormat) -> Vec<&'static str> {
+fn found(read: &ReadBack, format: FileFormat) -> Vec<Problem> {
     let spec = spec(format);
     let title = "Lantern Weather";
-    let delivered = Delivered { at: "x", spec: &spec, print: (480_000, 48_000), read, title };
-    of_file(&delivered).into_iter().map(|finding| finding.code).collect()
+    of_file(&Delivered { at: "x", spec: &spec, print: (480_000, 48_000), read, title })
+}
+
+fn codes(read: &ReadBack, format: FileFormat) -> Vec<&'static str> {
+    found(read, format).into_iter().map(|finding| finding.code).collect()
+}
+
+#[test]
+fn what_is_found_at_an_end_has_its_time() {
+    let wav = FileFormat::Wav { bits: 24, dither: Dither::Tpdf };
+    let edges = Edges { head_dbfs: Some(-20.0), early_dbfs: Some(-18.0), tail_dbfs: Some(-30.0) };
+    let read = ReadBack { info: info(), frames: 480_000, sounds: Some((0, 191_999)), edges };
+    let times: Vec<(&str, Option<u64>)> = found(&read, wav).iter().map(|found| (found.code, found.at_ms)).collect();
+    assert_eq!(times, [("head-cut", Some(0)), ("tail-cut", Some(10_000)), ("long-silence", Some(4_000))]);
 }
 
 #[test]

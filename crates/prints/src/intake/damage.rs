@@ -22,8 +22,9 @@ const MOST_TIMES: usize = 3;
 /// Findings about one file.
 pub(super) fn of_file(file: &Incoming) -> Vec<Problem> {
     let mut findings = Vec::new();
-    let mut add = |severity, code, message: String, remedy: String| {
-        findings.push(Problem::new(severity, code, &file.file, message, remedy));
+    let mut add = |frame: Option<u64>, severity, code, message: String, remedy: String| {
+        let finding = Problem::new(severity, code, &file.file, message, remedy);
+        findings.push(frame.map_or(finding.clone(), |frame| finding.at_secs(file.secs(frame))));
     };
     let facts = &file.facts;
     if let Some(hum) = &facts.hum {
@@ -37,15 +38,16 @@ pub(super) fn of_file(file: &Incoming) -> Vec<Problem> {
             lines.join(", ")
         );
         let remedy = "Cut it with narrow bells at these frequencies, and ask for a take without it.".to_owned();
-        add(severity, "hum", message, remedy);
+        add(None, severity, "hum", message, remedy);
     }
+    let first = |breaks: &Breaks| breaks.listed.first().map(|found| found.frame);
     if let Some(message) = places(file, &facts.clicks, "It clicks") {
         let remedy = "Listen there; ask for the take without it, or have it drawn out.".to_owned();
-        add(Severity::Warn, "click", message, remedy);
+        add(first(&facts.clicks), Severity::Warn, "click", message, remedy);
     }
     if let Some(message) = places(file, &facts.edits, "It is cut without a fade") {
         let remedy = "Listen there; ask for the edit with short fades.".to_owned();
-        add(Severity::Warn, "hard-edit", message, remedy);
+        add(first(&facts.edits), Severity::Warn, "hard-edit", message, remedy);
     }
     ends(file, &mut add);
     // At full scale that is the finding `clipped`.
@@ -58,7 +60,7 @@ pub(super) fn of_file(file: &Incoming) -> Vec<Problem> {
             format_time(file.secs(tops.first_frame))
         );
         let remedy = "Ask for it from before it was clipped, or listen whether that was meant.".to_owned();
-        add(Severity::Warn, "clipped-lowered", message, remedy);
+        add(Some(tops.first_frame), Severity::Warn, "clipped-lowered", message, remedy);
     }
     if let Some(wall) = facts.cut_off.filter(|wall| wall.hz < ENCODERS_HZ && !file.info.lossy) {
         let message = format!(
@@ -67,12 +69,12 @@ pub(super) fn of_file(file: &Incoming) -> Vec<Problem> {
             wall.fall_db
         );
         let remedy = "Ask for the recording itself, as it was before any MP3 or the like.".to_owned();
-        add(Severity::Warn, "lossy-source", message, remedy);
+        add(None, Severity::Warn, "lossy-source", message, remedy);
     }
     findings
 }
 
-fn ends(file: &Incoming, add: &mut dyn FnMut(Severity, &'static str, String, String)) {
+fn ends(file: &Incoming, add: &mut dyn FnMut(Option<u64>, Severity, &'static str, String, String)) {
     let edges = &file.facts.edges;
     if let Some((head, early)) = edges.head_dbfs.zip(edges.early_dbfs)
         && head >= HEAD_DBFS
@@ -80,13 +82,13 @@ fn ends(file: &Incoming, add: &mut dyn FnMut(Severity, &'static str, String, Str
     {
         let message = format!("It sounds at {head:.0} dBFS from its first sample on: what came before is missing.");
         let remedy = "Ask for it with its attack, from a little earlier.".to_owned();
-        add(Severity::Warn, "cut-start", message, remedy);
+        add(Some(0), Severity::Warn, "cut-start", message, remedy);
     }
     if let Some(tail) = edges.tail_dbfs.filter(|tail| *tail >= TAIL_DBFS) {
         let message =
             format!("It still sounds at {tail:.0} dBFS where it ends, {}.", format_time(file.secs(file.facts.frames)));
         let remedy = "Ask for it with its tail, until it is silent.".to_owned();
-        add(Severity::Warn, "cut-end", message, remedy);
+        add(Some(file.facts.frames), Severity::Warn, "cut-end", message, remedy);
     }
 }
 

@@ -15,15 +15,24 @@ const TURNED_OVER: f64 = -0.8;
 /// Findings about one file.
 pub(super) fn of_file(file: &Incoming, rate_hz: u32) -> Vec<Problem> {
     let mut findings = Vec::new();
-    let mut add = |severity, code, message: String, remedy: &str| {
-        findings.push(Problem::new(severity, code, &file.file, message, remedy.to_owned()));
+    let mut add_at = |frame: Option<u64>, severity, code, message: String, remedy: &str| {
+        let finding = Problem::new(severity, code, &file.file, message, remedy.to_owned());
+        findings.push(frame.map_or(finding.clone(), |frame| finding.at_secs(file.secs(frame))));
     };
     let (info, facts) = (&file.info, &file.facts);
     if let Some(bad) = facts.non_finite {
         let time = format_time(file.secs(bad.first_frame));
         let message = format!("Not numbers: {}, the first at {time}.", counted(bad.samples as usize, "sample"));
-        add(Severity::Fail, "not-a-number", message, "Export it again; what made it is broken there.");
+        let remedy = "Export it again; what made it is broken there.";
+        add_at(Some(bad.first_frame), Severity::Fail, "not-a-number", message, remedy);
     }
+    if let Some((first, places)) = clipped(file) {
+        let time = format_time(file.secs(first));
+        let message = format!("It is clipped in {}, the first at {time}.", counted(places, "place"));
+        let remedy = "Ask for it at a lower level, or listen whether it was meant.";
+        add_at(Some(first), Severity::Warn, "clipped", message, remedy);
+    }
+    let mut add = |severity, code, message, remedy: &str| add_at(None, severity, code, message, remedy);
     if info.rate_hz != rate_hz {
         let message = format!("It runs at {} Hz, the others at {rate_hz} Hz.", info.rate_hz);
         add(Severity::Note, "other-rate", message, "It is converted while printing; nothing need be done.");
@@ -37,14 +46,14 @@ pub(super) fn of_file(file: &Incoming, rate_hz: u32) -> Vec<Problem> {
     findings
 }
 
+/// The first frame at which it is clipped, and in how many places it is.
+fn clipped(file: &Incoming) -> Option<(u64, usize)> {
+    let runs = || file.facts.clips.runs.iter().filter(|run| run.frames >= CLIPPED_RUN);
+    Some((runs().next()?.from_frame, runs().count()))
+}
+
 fn of_level(file: &Incoming, add: &mut dyn FnMut(Severity, &'static str, String, &str)) {
     let facts = &file.facts;
-    let clipped: Vec<_> = facts.clips.runs.iter().filter(|run| run.frames >= CLIPPED_RUN).collect();
-    if let Some(first) = clipped.first() {
-        let time = format_time(file.secs(first.from_frame));
-        let message = format!("It is clipped in {}, the first at {time}.", counted(clipped.len(), "place"));
-        add(Severity::Warn, "clipped", message, "Ask for it at a lower level, or listen whether it was meant.");
-    }
     if facts.dc.iter().any(|mean| mean.abs() > DC_LIMIT) {
         let message = format!("It does not rest at zero: mean {:.4} left, {:.4} right.", facts.dc[0], facts.dc[1]);
         add(Severity::Warn, "dc", message, "Give it a low cut at 20 Hz in the sheet.");
