@@ -12,8 +12,8 @@ import { Scale } from './scale.tsx';
 import { ordered, walk } from './walk.ts';
 import { RewireLine, startRewiring } from './rewire.tsx';
 
-/** The map is never narrower than this many lines of text; a narrower page moves it sideways. */
-const LEAST_LINES = 46;
+/** The map is never narrower than this many lines of text, which fit a small laptop at 200%; a narrower page moves it sideways. */
+const LEAST_LINES = 31;
 
 /** Measures the room that the map has: the width of its paper, and a share of the window's height. */
 function measure(paper: HTMLElement): void {

@@ -33,17 +33,12 @@ export function Meters(): JSX.Element {
         <Level name="momentary" of={(all) => all.momentary_lufs} unit="LUFS" />
         <Level name="short-term" of={(all) => all.short_term_lufs} unit="LUFS" />
         <Level name="true peak" of={(all) => all.true_peak_dbtp} unit="dBTP" mark />
+      </dl>
+      <Scale marks={MARKS} />
+      <dl>
         <Correlation />
       </dl>
-      {pictures.value && (
-        <div class="scale" aria-hidden="true">
-          {MARKS.map(({ level, at }) => (
-            <span key={level} style={{ left: `${at * 100}%` }}>
-              {figure(level, 0)}
-            </span>
-          ))}
-        </div>
-      )}
+      <Scale marks={CORRELATIONS} />
       <Octaves />
       <p>
         {blind.value ? 'Meters rest during a blind test.' : heard ? since(heard) : 'Nothing was heard yet.'}
@@ -53,6 +48,22 @@ export function Meters(): JSX.Element {
         {said.value}
       </div>
     </section>
+  );
+}
+
+/** The correlations that are written beneath its bar. */
+const CORRELATIONS = [-1, 0, 1].map((level) => ({ level, at: (level + 1) / 2 }));
+
+function Scale({ marks }: { marks: readonly { level: number; at: number }[] }): JSX.Element | null {
+  if (!pictures.value) return null;
+  return (
+    <div class="scale" aria-hidden="true">
+      {marks.map(({ level, at }) => (
+        <span key={level} style={{ left: `${at * 100}%` }}>
+          {figure(level, 0)}
+        </span>
+      ))}
+    </div>
   );
 }
 

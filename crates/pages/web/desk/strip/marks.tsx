@@ -13,6 +13,21 @@ export function marks(findings: readonly Finding[]): Mark[] {
   return findings.flatMap((finding, i) => (finding.at_s === null ? [] : [{ number: i + 1, at: finding.at_s, finding }]));
 }
 
+/** Room for a number above the song. */
+const MARK_PX = 16;
+
+/** Places that are no nearer to each other than `least`: what would lie over another steps to the right. */
+export function apart(places: readonly number[], least: number): number[] {
+  const found = [...places];
+  let free = Number.NEGATIVE_INFINITY;
+  const ordered = places.map((place, index) => [place, index] as const).toSorted(([a], [b]) => a - b);
+  for (const [at, i] of ordered) {
+    found[i] = Math.max(at, free);
+    free = (found[i] ?? at) + least;
+  }
+  return found;
+}
+
 /** The mark that was chosen. */
 const chosenMark = signal<number | null>(null);
 const all = computed(() => marks(view.value?.findings ?? []));
@@ -23,10 +38,11 @@ export function Marks({ x }: { x: (at: number) => number }): JSX.Element | null 
     chosenMark.value = chosenMark.value === number ? null : number;
     seek(at);
   };
+  const places = apart(all.value.map((mark) => x(mark.at)), MARK_PX);
   return (
     <div class="letters marks">
-      {all.value.map((mark) => (
-        <button key={mark.number} type="button" class={`quiet ${mark.finding.severity}`} tabIndex={-1} aria-pressed={chosenMark.value === mark.number} title={mark.finding.message} style={{ left: `${x(mark.at)}px` }} onClick={() => choose(mark)}>
+      {all.value.map((mark, i) => (
+        <button key={mark.number} type="button" class={`quiet ${mark.finding.severity}`} tabIndex={-1} aria-pressed={chosenMark.value === mark.number} title={mark.finding.message} style={{ left: `${places[i] ?? 0}px` }} onClick={() => choose(mark)}>
           {mark.number}
         </button>
       ))}
