@@ -74,9 +74,10 @@ fn main() {
     println!("load of the machine at the end: {}", fs::read_to_string("/proc/loadavg").unwrap_or_default().trim());
     println!("sound: {:.1} s heard, ran dry {} times", heard.frames as f64 / RATE_HZ as f64, heard.dry);
     println!(
-        "pieces of 10 ms: {:.1} % of their time on average, {:.0} % at worst",
+        "pieces of 10 ms: {:.1} % of their time on average, {:.0} % at worst, {:.0} % without waiting for the processor",
         100.0 * effort.mean(),
-        100.0 * effort.worst
+        100.0 * effort.worst,
+        100.0 * effort.worst_computing
     );
     println!(
         "one core: {:.1} % for the player, {:.1} % for all of the desk",
@@ -243,6 +244,7 @@ struct Effort {
     sum: f64,
     reports: usize,
     worst: f64,
+    worst_computing: f64,
 }
 
 impl Effort {
@@ -268,10 +270,11 @@ fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: 
         while let Some(message) = next(&mut talk) {
             let Message::Text(text) = message else { continue };
             let told: Value = serde_json::from_str(&text).unwrap();
-            if let (Some(mean), Some(worst)) = (told["now"]["effort"][0].as_f64(), told["now"]["effort"][1].as_f64()) {
+            if let [Some(mean), Some(worst), Some(computing)] = [0, 1, 2].map(|at| told["now"]["effort"][at].as_f64()) {
                 effort.sum += mean;
                 effort.reports += 1;
                 effort.worst = effort.worst.max(worst);
+                effort.worst_computing = effort.worst_computing.max(computing);
             }
             if told["tell"] == "refused" {
                 println!("refused: {}", told["finding"]["message"]);

@@ -1,7 +1,7 @@
-//! What was printed before: the prints of past revisions, heard beside the song as it is now.
+//! What the song was before: the prints of past revisions, and of versions that were kept, heard beside it as it is now.
 //!
 //! The newest revision is at hand: its files play along, so that switching to them is in step. Another one comes to hand
-//! when it is chosen, and stays there until two others have been.
+//! when it is chosen, and stays there until two others have been. Versions come to hand once they are rendered.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -10,13 +10,13 @@ use listening::Heard;
 
 use crate::protocol;
 
-/// Revisions at hand, the newest among them.
+/// Revisions at hand, the newest among them, and versions.
 const AT_HAND: usize = 3;
 
-/// A print of a past revision.
+/// A print of a past revision, or of a version.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Earlier {
-    /// What it is called among the programmes: `for approval of r002`.
+    /// What it is called among the programmes: `for approval of r002`, `for approval of version dry voice`.
     pub programme: String,
     /// The print.
     pub print: String,
@@ -28,17 +28,19 @@ pub struct Earlier {
     pub starts_at: i64,
 }
 
-/// A past revision.
+/// A past revision, or a version.
 #[derive(Clone)]
 struct Revision {
     name: String,
     label: Option<String>,
+    /// Whether it is a version of the sheet: its name is that.
+    is_version: bool,
     prints: Vec<Earlier>,
     /// Whether it is known where the song starts in it.
     aligned: bool,
 }
 
-/// All past revisions of a sheet.
+/// All past revisions of a sheet, and the versions that can be heard.
 pub struct Shelf {
     /// The sheet's folder, and that of its revisions.
     root: PathBuf,
@@ -49,6 +51,8 @@ pub struct Shelf {
     revisions: Vec<Revision>,
     /// Names of those at hand beside the newest, the one that was chosen last first.
     chosen: Vec<String>,
+    /// Versions, the one that was rendered last first.
+    versions: Vec<Revision>,
 }
 
 impl Shelf {
@@ -57,9 +61,26 @@ impl Shelf {
     pub fn of(sheet: &Path) -> Self {
         let folder = prints::revisions_of(sheet, None);
         let root = prints::folder_of(sheet).to_owned();
-        let mut shelf = Self { root, folder, seen: Vec::new(), revisions: Vec::new(), chosen: Vec::new() };
+        let (seen, revisions, chosen, versions) = Default::default();
+        let mut shelf = Self { root, folder, seen, revisions, chosen, versions };
         shelf.look();
         shelf
+    }
+
+    /// Takes up a version that was rendered: its prints, each with its file and its loudness.
+    pub fn take_version(&mut self, version: &str, prints: Vec<(String, PathBuf, Option<f64>)>) {
+        let print = |(print, file, integrated_lufs): (String, PathBuf, Option<f64>)| Earlier {
+            programme: format!("{print} of version {version}"),
+            print,
+            file: file.to_string_lossy().into_owned(),
+            integrated_lufs,
+            starts_at: 0,
+        };
+        let prints = prints.into_iter().map(print).collect();
+        let found = Revision { name: version.to_owned(), label: None, is_version: true, prints, aligned: false };
+        self.versions.retain(|other| other.name != version);
+        self.versions.insert(0, found);
+        self.versions.truncate(AT_HAND);
     }
 
     /// Looks whether revisions or files have come or gone. Tells whether they have.
@@ -67,7 +88,7 @@ impl Shelf {
         let root = &self.root;
         let missing = |print: &&Earlier| !root.join(&print.file).is_file();
         let gone: Vec<String> = self.at_hand().filter(missing).map(|print| print.programme.clone()).collect();
-        for revision in &mut self.revisions {
+        for revision in self.revisions.iter_mut().chain(&mut self.versions) {
             revision.prints.retain(|print| !gone.contains(&print.programme));
         }
         let entries = fs::read_dir(&self.folder).into_iter().flatten().flatten();
@@ -87,14 +108,16 @@ impl Shelf {
         true
     }
 
-    fn is_at_hand(&self, index: usize) -> bool {
-        index == 0 || self.chosen.contains(&self.revisions[index].name)
+    /// The revisions and versions at hand.
+    fn near(&self) -> impl Iterator<Item = &Revision> {
+        let chosen = |(index, revision): &(usize, &Revision)| *index == 0 || self.chosen.contains(&revision.name);
+        let revisions = self.revisions.iter().enumerate().filter(chosen);
+        revisions.map(|(_, revision)| revision).chain(&self.versions)
     }
 
     /// The prints that play along.
     pub fn at_hand(&self) -> impl Iterator<Item = &Earlier> {
-        let near = self.revisions.iter().enumerate().filter(|(index, _)| self.is_at_hand(*index));
-        near.flat_map(|(_, revision)| &revision.prints)
+        self.near().flat_map(|revision| &revision.prints)
     }
 
     /// Brings a print to hand. Tells whether it is there.
@@ -113,14 +136,13 @@ impl Shelf {
     /// A print at hand of a revision of which it is not known where the song starts in it.
     #[must_use]
     pub fn unaligned(&self) -> Option<Earlier> {
-        let near = self.revisions.iter().enumerate().filter(|(index, _)| self.is_at_hand(*index));
-        near.filter(|(_, revision)| !revision.aligned).find_map(|(_, revision)| revision.prints.first().cloned())
+        self.near().filter(|revision| !revision.aligned).find_map(|revision| revision.prints.first().cloned())
     }
 
     /// The song lies so many frames later in the revision of a print than it does now.
     pub fn align(&mut self, programme: &str, late_frames: i64) {
         let holds = |revision: &&mut Revision| revision.prints.iter().any(|print| print.programme == programme);
-        if let Some(revision) = self.revisions.iter_mut().find(holds) {
+        if let Some(revision) = self.revisions.iter_mut().chain(&mut self.versions).find(holds) {
             revision.aligned = true;
             revision.prints.iter_mut().for_each(|print| print.starts_at -= late_frames);
         }
@@ -134,10 +156,10 @@ impl Shelf {
             print: print.print.clone(),
             revision: revision.name.clone(),
             label: revision.label.clone(),
+            is_version: revision.is_version,
         };
-        let each =
-            self.revisions.iter().flat_map(|revision| revision.prints.iter().map(move |print| (revision, print)));
-        each.map(shown).collect()
+        let all = self.revisions.iter().chain(&self.versions);
+        all.flat_map(|revision| revision.prints.iter().map(move |print| (revision, print))).map(shown).collect()
     }
 }
 
@@ -153,7 +175,7 @@ fn revision(heard: Heard, root: &Path) -> Revision {
         })
     };
     let prints = heard.versions.into_iter().filter_map(print).collect();
-    Revision { name: heard.revision.clone(), label: heard.label, prints, aligned: false }
+    Revision { name: heard.revision.clone(), label: heard.label, is_version: false, prints, aligned: false }
 }
 
 #[cfg(test)]

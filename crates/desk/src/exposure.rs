@@ -9,8 +9,17 @@
 //! - Eight hours: Directive 2003/10/EC, article 3: the daily exposure level, with action values of 80 and 85 dB(A) and a
 //!   limit of 87.
 //! - A week: Rec. ITU-T H.870 (WHO-ITU): 80 dBA for 40 hours, by energy.
+//!
+//! What the ears have had on a day is kept beside the sheet (`day`); the meter's reading is not: the next time the
+//! amplifier may stand elsewhere.
+
+use std::path::Path;
 
 use units::{Problem, Severity};
+
+mod day;
+
+pub use day::{Day, Had, today};
 
 use crate::protocol::Now;
 
@@ -43,11 +52,7 @@ fn power(db: f64) -> f64 {
 pub struct Exposure {
     /// What is to be added to a loudness in LUFS for a level in dBA at the ears.
     room_db: Option<f64>,
-    secs: f64,
-    /// Parts of a day's dose.
-    dose: f64,
-    /// Energy in units of that of 0 dBA for a second.
-    energy: f64,
+    had: Had,
     now_dba: Option<f64>,
 }
 
@@ -61,7 +66,7 @@ impl Exposure {
     /// A loudness plays for some seconds.
     pub fn hear(&mut self, played_lufs: Option<f64>, secs: f64) {
         let Some(room_db) = self.room_db else { return };
-        self.secs += secs;
+        self.had.secs += secs;
         self.now_dba = played_lufs.map(|lufs| lufs + room_db);
         if let Some(dba) = self.now_dba {
             self.add(dba, secs);
@@ -69,26 +74,28 @@ impl Exposure {
     }
 
     fn add(&mut self, dba: f64, secs: f64) {
-        self.dose += secs / allowed_secs(dba);
-        self.energy += secs * power(dba);
+        self.had.dose += secs / allowed_secs(dba);
+        self.had.energy += secs * power(dba);
     }
 
     /// The level that would give the same energy in eight hours.
     #[must_use]
     pub fn level_over_day_dba(&self) -> Option<f64> {
-        (self.energy > 0.0).then(|| units::db_from_power(self.energy / DAY_SECS))
+        (self.had.energy > 0.0).then(|| units::db_from_power(self.had.energy / DAY_SECS))
     }
 
     /// Parts of what a week allows.
     #[must_use]
     pub fn week(&self) -> f64 {
-        self.energy / (WEEK_SECS * power(WEEK_DBA))
+        self.had.energy / (WEEK_SECS * power(WEEK_DBA))
     }
 
-    /// What there is to say, in sentences; none while nobody has measured.
+    /// What there is to say, in sentences; none while nobody has measured today.
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
-        self.room_db?;
+        if self.room_db.is_none() && self.had == Had::default() {
+            return None;
+        }
         let now = match self.now_dba {
             Some(dba) => format!("At your ears it is about {dba:.0} dBA now. "),
             None => String::new(),
@@ -97,22 +104,23 @@ impl Exposure {
             return Some(format!("{now}Nothing was heard since you measured."));
         };
         let heard = format!(
-            "In {} at this desk you have heard {} of a day’s dose (85 dBA for 8 hours, NIOSH), {day_dba:.0} dBA taken over 8 hours \
-             (the rules of Europe act from 80), and {} of what a week allows (80 dBA for 40 hours, WHO and ITU).",
-            duration(self.secs),
-            percent(self.dose),
+            "Today, in {} with this song, you have heard {} of a day’s dose (85 dBA for 8 hours, NIOSH), {day_dba:.0} dBA taken \
+             over 8 hours (the rules of Europe act from 80), and {} of what a week allows (80 dBA for 40 hours, WHO and ITU).",
+            duration(self.had.secs),
+            percent(self.had.dose),
             percent(self.week())
         );
-        let left = (1.0 - self.dose).max(0.0) * self.now_dba.map_or(0.0, allowed_secs);
+        let left = (1.0 - self.had.dose).max(0.0) * self.now_dba.map_or(0.0, allowed_secs);
         let [lower, upper, limit] = ACTION_DBA;
         let advice = match day_dba {
-            _ if self.dose >= 1.0 || day_dba >= limit => " That is a whole day’s: stop for today.".to_owned(),
+            _ if self.had.dose >= 1.0 || day_dba >= limit => " That is a whole day’s: stop for today.".to_owned(),
             x if x >= upper => " Turn it down, and rest: most of a day’s is used.".to_owned(),
             x if x >= lower => " Rest your ears for a while.".to_owned(),
             _ if left > 0.0 && left < DAY_SECS => format!(" At this level the rest of it lasts {}.", duration(left)),
             _ => String::new(),
         };
-        Some(format!("{now}{heard}{advice}"))
+        let again = if self.room_db.is_none() { " Read the meter again, and the desk goes on adding." } else { "" };
+        Some(format!("{now}{heard}{advice}{again}"))
     }
 }
 
@@ -120,6 +128,9 @@ impl Exposure {
 #[derive(Default)]
 pub struct Room {
     exposure: Exposure,
+    /// The day, as dates are written, and what was kept of it.
+    today: String,
+    kept: Had,
     played_lufs: Option<f64>,
     reports: usize,
 }
@@ -129,6 +140,23 @@ const REPORT_SECS: f64 = 0.05;
 const READING: usize = 40;
 
 impl Room {
+    /// The room of a sheet on a day, with what the ears have had already.
+    #[must_use]
+    pub fn of(sheet: &Path, today: String) -> Self {
+        let had = Day::of(sheet, &today).map(|day| day.had).unwrap_or_default();
+        Self { exposure: Exposure { had, ..Exposure::default() }, today, kept: had, ..Self::default() }
+    }
+
+    /// What is to be kept beside the sheet, if that is not what was kept last. On another day all begins anew.
+    pub fn due(&mut self, today: String) -> Option<Day> {
+        if today != self.today {
+            (self.today, self.kept, self.exposure.had) = (today, Had::default(), Had::default());
+        }
+        let had = self.exposure.had;
+        let is_new = std::mem::replace(&mut self.kept, had) != had;
+        is_new.then(|| Day::new(self.today.clone(), had))
+    }
+
     /// Takes a report of the player. Tells whether there is something new to say.
     pub fn hear(&mut self, now: &Now) -> bool {
         let (momentary_lufs, short_term_lufs) = now.played;
@@ -141,13 +169,13 @@ impl Room {
         self.reports.is_multiple_of(READING)
     }
 
-    /// A sound level meter reads so many dBA now; none forgets all.
+    /// A sound level meter reads so many dBA now; none forgets what it read.
     ///
     /// # Errors
     /// Nothing plays that it could have read.
     pub fn measure(&mut self, dba: Option<f64>) -> Result<(), Box<Problem>> {
         let Some(dba) = dba.filter(|dba| dba.is_finite()) else {
-            self.exposure = Exposure::default();
+            self.exposure = Exposure { had: self.exposure.had, ..Exposure::default() };
             return Ok(());
         };
         let Some(played_lufs) = self.played_lufs else {
@@ -185,83 +213,4 @@ fn duration(secs: f64) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Heard at each level for so many hours, in steps of a second.
-    fn heard(parts: &[(f64, f64)]) -> Exposure {
-        let mut exposure = Exposure::default();
-        exposure.measured(80.0, -20.0);
-        for (dba, hours) in parts {
-            (0..(hours * 3600.0) as usize).for_each(|_| exposure.hear(Some(dba - 100.0), 1.0));
-        }
-        exposure
-    }
-
-    #[test]
-    fn times_are_those_of_the_table_of_niosh() {
-        // DHHS 98-126, table 1-1: minutes at a level.
-        for (dba, minutes) in [
-            (82.0, 960.0),
-            (85.0, 480.0),
-            (88.0, 240.0),
-            (91.0, 120.0),
-            (94.0, 60.0),
-            (97.0, 30.0),
-            (100.0, 15.0),
-            (103.0, 7.5),
-            (106.0, 3.75),
-        ] {
-            assert!((allowed_secs(dba) / 60.0 - minutes).abs() < 1e-9, "{dba}");
-        }
-        // Worked after its equation: 2 h at 88, 1 h at 94 and 5 h at 80 dBA are 50 + 100 + 19.69 %.
-        let dose = heard(&[(88.0, 2.0), (94.0, 1.0), (80.0, 5.0)]).dose;
-        assert!((100.0 * dose - 169.69).abs() < 0.01, "{dose}");
-    }
-
-    #[test]
-    fn eight_hours_and_a_week_are_those_of_the_directive_and_of_h_870() {
-        // L_EX,8h = L + 10 lg(T / 8 h): 4 h at 88 dB(A) are 84.99.
-        let day = heard(&[(88.0, 4.0)]).level_over_day_dba().expect("it sounded");
-        assert!((day - 84.99).abs() < 0.005, "{day}");
-        // H.870, hours a week: 80 dBA 40, 83 dBA 20.05, 89 dBA 5.04, 95 dBA 1.26.
-        for (dba, hours) in [(80.0, 40.0), (83.0, 20.05), (89.0, 5.04), (95.0, 1.26)] {
-            let week = heard(&[(dba, hours)]).week();
-            assert!((week - 1.0).abs() < 0.005, "{dba}: {week}");
-        }
-    }
-
-    #[test]
-    fn nothing_is_said_before_somebody_has_measured() {
-        let mut exposure = Exposure::default();
-        exposure.hear(Some(-14.0), 3600.0);
-        assert_eq!((exposure.sentence(), exposure.dose), (None, 0.0));
-        let said = heard(&[(79.0, 1.2)]).sentence().expect("somebody has");
-        assert!(
-            said.starts_with(
-                "At your ears it is about 79 dBA now. In 1 h 12 min at this desk you have heard 4% of a day’s dose"
-            ),
-            "{said}"
-        );
-        assert!(heard(&[(94.0, 1.0)]).sentence().expect("somebody has").ends_with("stop for today."));
-        exposure.measured(500.0, -20.0);
-        exposure.hear(Some(-20.0), 1.0);
-        assert!(exposure.sentence().expect("somebody has").contains("120 dBA"));
-    }
-
-    #[test]
-    fn a_reading_counts_for_what_plays_and_only_then() {
-        let mut room = Room::default();
-        assert_eq!(room.measure(Some(80.0)).expect_err("nothing plays").code, "nothing-plays");
-        let playing = Now { playing: true, played: (Some(-31.0), Some(-32.0)), ..Now::default() };
-        assert!(!room.hear(&playing), "nobody has measured");
-        room.measure(Some(78.0)).expect("it plays");
-        let due = (0..80).filter(|_| room.hear(&playing)).count();
-        assert_eq!(due, 2, "every two seconds");
-        assert!(!room.hear(&Now { playing: false, ..playing }), "a rest is no exposure");
-        let said = room.exposure().sentence().expect("somebody has");
-        assert!(said.starts_with("At your ears it is about 79 dBA now."), "{said}");
-        room.measure(None).expect("it is forgotten");
-        assert_eq!(room.exposure().sentence(), None);
-    }
-}
+mod tests;

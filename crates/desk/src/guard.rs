@@ -3,6 +3,10 @@
 //! Two things hold. For a second after every change (another programme, another place, another network), the level may
 //! not rise above that of the last three seconds faster than 0.8 dB in 10 ms; from silence it comes up from -60 dBFS. And
 //! a limiter keeps the true peak of all that is played below full scale. Neither ever reaches a print.
+//!
+//! What goes back to a level of the last three seconds is not held here, so that a hit after a rest comes whole while
+//! somebody turns a knob. Where one thing takes over from another at the same place, the player knows both and lets the
+//! second come up from the first (`player::turn`).
 
 use dsp::{Context, Processor};
 use units::{Block, Frame, Settings, Value, db_from_power, gain_from_db};
@@ -17,7 +21,7 @@ const WATCHED: usize = 100;
 /// Pieces of 10 ms that count as what was heard before.
 const REMEMBERED: usize = 300;
 /// The level from which sound comes up out of silence.
-const FROM_SILENCE_DBFS: f64 = -60.0;
+pub(crate) const FROM_SILENCE_DBFS: f64 = -60.0;
 
 /// The guard.
 pub struct Guard {
@@ -58,8 +62,7 @@ impl Guard {
 
     /// Lets 10 ms through.
     pub fn pass(&mut self, frames: &mut [Frame]) {
-        let power = |channel: usize| frames.iter().map(|frame| frame[channel] * frame[channel]).sum::<f64>();
-        let level_db = db_from_power(power(0).max(power(1)) / frames.len() as f64);
+        let level_db = level_dbfs(frames);
         let before_db = self.gain_db;
         self.gain_db = if self.left > 0 {
             self.left -= 1;
@@ -83,6 +86,12 @@ impl Guard {
             limiter.process(&mut Block::key_only(frames), None);
         }
     }
+}
+
+/// RMS level of the louder channel.
+pub(crate) fn level_dbfs(frames: &[Frame]) -> f64 {
+    let power = |channel: usize| frames.iter().map(|frame| frame[channel] * frame[channel]).sum::<f64>();
+    db_from_power(power(0).max(power(1)) / frames.len() as f64)
 }
 
 #[cfg(test)]

@@ -9,19 +9,20 @@ use std::thread;
 
 use crate::player::Order;
 
-type Job = Box<dyn FnOnce() -> Order + Send>;
+type Job = Box<dyn FnOnce() -> Option<Order> + Send>;
 
-/// Does one thing after the other; what comes of each goes back to the player as an order.
+/// Does one thing after the other; what comes of it, if anything, goes back to the player as an order.
 pub(crate) struct Helper(Sender<Job>);
 
 impl Helper {
-    /// Starts one whose orders go `back`.
-    pub(crate) fn new(back: &Sender<Order>) -> Self {
+    /// Starts one whose orders go `back`, and which gives way to the player.
+    pub(crate) fn new(back: &Sender<Order>, gives_way: &'static (dyn Fn() + Sync)) -> Self {
         let (jobs, received) = mpsc::channel::<Job>();
         let back = back.clone();
         thread::spawn(move || {
+            gives_way();
             for job in received {
-                if back.send(job()).is_err() {
+                if job().is_some_and(|order| back.send(order).is_err()) {
                     // The player has ended.
                     return;
                 }
@@ -31,7 +32,7 @@ impl Helper {
     }
 
     /// Has something done when all before it is.
-    pub(crate) fn ask(&self, job: impl FnOnce() -> Order + Send + 'static) {
+    pub(crate) fn ask(&self, job: impl FnOnce() -> Option<Order> + Send + 'static) {
         // It ends with the player only.
         let _ = self.0.send(Box::new(job));
     }

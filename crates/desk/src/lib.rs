@@ -4,17 +4,21 @@
 //! - `card`: a sheet as sentences with controls in them;
 //! - `session`: the sheet under the hands: edits, undo, saving, what is heard of it;
 //! - `held`: one desk at a time for a sheet;
-//! - `earlier`: what was printed before, to be heard beside it;
+//! - `earlier`: what was printed before and versions, to be heard beside it;
 //! - `player`: the thread that computes what is heard;
+//! - `behind`: what gives way to that thread;
 //! - `blind`, `pair`, `passage`: two sounds in memory, compared without knowing which is which;
 //! - `through`, `decoded`: what it is heard through;
 //! - `guard`: what stands between the player and the ears;
 //! - `meters`, `octaves`: what the map shows of every node, and the meters of what is heard;
 //! - `exposure`: how much the ears have had;
 //! - `versions`: what was kept of the sheet under a name;
-//! - `surveyor`, `weigher`: what is heard behind the scenes, of the whole song and of one part;
+//! - `surveyor`, `weigher`, `renderer`, `adviser`: what is heard behind the scenes, of the whole song, of one part, of
+//!   versions, and on ask of every path;
 //! - `server`: who may come in, and what they get.
 
+mod adviser;
+mod behind;
 mod blind;
 pub mod card;
 mod decoded;
@@ -31,6 +35,7 @@ mod passage;
 mod past;
 mod player;
 pub mod protocol;
+mod renderer;
 mod server;
 mod session;
 mod surveyor;

@@ -12,6 +12,7 @@ use engine::Fault;
 use listening::blind::Side;
 use units::Frame;
 
+use crate::behind;
 use crate::decoded::{Decoded, Stretch};
 use crate::guard::Guard;
 use crate::helper::Helper;
@@ -29,8 +30,9 @@ const LEAD_PIECES: i64 = 4;
 const LATE_PIECES: i64 = 200;
 /// Pieces between two reports of what sounds.
 const REPORT_PIECES: usize = 5;
-/// How fast the level of listening may rise, for each piece.
-const RISE_DB: f64 = 1.0;
+/// How fast the level of listening may rise, for each piece: with the dip of a crossfade ahead of it, that is less than 6 dB
+/// in 50 ms.
+const RISE_DB: f64 = 0.8;
 
 /// How the programme is listened to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -110,18 +112,24 @@ pub struct Piece {
 struct Effort {
     sum: Duration,
     worst: Duration,
+    /// The same of processor time, without what a piece waited for its turn.
+    worst_computing: Duration,
     pieces: u32,
 }
 
 impl Effort {
-    fn take(&mut self, took: Duration) {
+    /// Takes a piece that was begun at a time and with so much processor time behind it.
+    fn take(&mut self, (began, had): (Instant, Option<Duration>)) {
+        let took = began.elapsed();
+        let computing = had.zip(behind::processor_time()).map_or(took, |(had, has)| has.saturating_sub(had));
         (self.sum, self.worst, self.pieces) = (self.sum + took, self.worst.max(took), self.pieces + 1);
+        self.worst_computing = self.worst_computing.max(computing);
     }
 
-    /// As parts of the 10 ms that a piece lasts: mean and worst.
-    fn parts(&self) -> (f64, f64) {
+    /// As parts of the 10 ms that a piece lasts: mean, worst, worst of processor time.
+    fn parts(&self) -> (f64, f64, f64) {
         let part = |time: Duration| time.as_secs_f64() / 0.01;
-        (part(self.sum / self.pieces.max(1)), part(self.worst))
+        (part(self.sum / self.pieces.max(1)), part(self.worst), part(self.worst_computing))
     }
 }
 
@@ -180,8 +188,8 @@ impl Player {
         let rate_hz = scene.plan.rate_hz;
         let mut player = Self {
             orders,
-            opener: Helper::new(&back),
-            maker: Helper::new(&back),
+            opener: Helper::new(&back, &behind::close),
+            maker: Helper::new(&back, &behind::far),
             ears,
             voice,
             sounding: (voice, voice.matched_db + voice.monitor_db),
@@ -215,6 +223,7 @@ impl Player {
 
     /// Works until it is told to end.
     pub fn run(mut self) {
+        behind::go_ahead();
         loop {
             let order = if self.can_play() {
                 match self.orders.try_recv() {
@@ -232,9 +241,9 @@ impl Player {
                 Some(Order::End) => return,
                 Some(order) => self.follow(order),
                 None => {
-                    let began = Instant::now();
+                    let began = (Instant::now(), behind::processor_time());
                     self.play_piece();
-                    self.effort.take(began.elapsed());
+                    self.effort.take(began);
                 }
             }
         }
@@ -301,7 +310,8 @@ impl Player {
             }
             Order::Loop(span) => {
                 self.span = span;
-                self.again = None;
+                let gone = self.again.take();
+                self.let_go(gone);
                 self.open_again();
             }
             Order::Credit(frames) => self.credit = (self.credit + frames).min(self.scene.plan.rate_hz as usize),
@@ -320,7 +330,8 @@ impl Player {
         self.edition += 1;
         self.voice = voice;
         if !glides {
-            self.again = None;
+            let gone = self.again.take();
+            self.let_go(gone);
             match &self.now {
                 Some(take) => {
                     let at = take.at() + LEAD_PIECES * self.piece_frames() as i64;
@@ -351,21 +362,37 @@ impl Player {
         }
         self.opening = Some(Opening { purpose, void: false });
         let (scene, edition) = (self.scene.clone(), self.edition);
-        self.opener.ask(move || Order::Ready(edition, purpose, Box::new(Take::open(&scene, at))));
+        self.opener.ask(move || Some(Order::Ready(edition, purpose, Box::new(Take::open(&scene, at)))));
     }
 
     fn take(&mut self, edition: u64, purpose: Purpose, take: Result<Take, Fault>) {
         let Some(opening) = self.opening.take() else { return };
         if opening.void || edition != self.edition {
+            self.let_go(take.ok());
             return self.open_for(opening.purpose);
         }
         match take {
-            Ok(take) if purpose == Purpose::Again => self.again = Some(take),
+            Ok(take) if purpose == Purpose::Again => {
+                let gone = self.again.replace(take);
+                self.let_go(gone);
+            }
             Ok(take) => {
-                self.next = Some((purpose, take));
+                let gone = self.next.replace((purpose, take));
+                self.let_go(gone.map(|(_, take)| take));
                 self.open_again();
             }
             Err(fault) => (self.ears.fault)(fault),
+        }
+    }
+
+    /// A network plays no more. It is taken down by the thread that opened it: to close the files of 24 stems and give back
+    /// all that their processors hold can take longer than a piece lasts.
+    fn let_go(&self, take: Option<Take>) {
+        if let Some(take) = take {
+            self.opener.ask(move || {
+                drop(take);
+                None
+            });
         }
     }
 

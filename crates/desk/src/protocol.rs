@@ -116,6 +116,13 @@ pub enum Asked {
         /// Its name.
         name: String,
     },
+    /// Render a version, so that it can be heard.
+    Render {
+        /// Its name.
+        name: String,
+    },
+    /// Give advice on the sheet as it is now.
+    Advise,
     /// Tell the whole view: something was missed.
     View,
     /// Print the sheet as it is saved.
@@ -225,8 +232,9 @@ pub struct Now {
     pub matched_db: f64,
     /// Whether the plain sound is heard because what a codec makes of it is not there yet.
     pub plain: bool,
-    /// The part of its time that 10 ms of sound took to compute since the last report: on average, and at worst.
-    pub effort: (f64, f64),
+    /// The part of its time that 10 ms of sound took to compute since the last report: on average, at worst, and at worst
+    /// without what it waited for the processor.
+    pub effort: (f64, f64, f64),
     /// Momentary and short-term loudness as it leaves the desk. The page has no use for it.
     #[serde(skip)]
     #[ts(skip)]

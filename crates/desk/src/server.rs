@@ -17,17 +17,20 @@ use tokio::net::TcpListener;
 use tokio::sync::broadcast;
 use units::{Problem, Severity};
 
-use crate::exposure::Room;
+use crate::adviser::Adviser;
+use crate::behind;
+use crate::exposure::{self, Room};
 use crate::held::Held;
 use crate::player::{Ears, Order, Player};
 use crate::protocol::{Finding, Told};
+use crate::renderer::Renderer;
 use crate::session::Session;
 use crate::surveyor::Surveyor;
 use crate::weigher::Weigher;
 
 mod blind;
 mod door;
-mod earlier;
+pub(crate) mod earlier;
 mod files;
 pub(crate) mod shown;
 mod sound;
@@ -55,6 +58,8 @@ pub struct Desk {
     listener: TcpListener,
     shared: Arc<Shared>,
     player: thread::JoinHandle<()>,
+    /// What works behind the scenes.
+    behind: Vec<thread::JoinHandle<()>>,
     link: String,
     held: Option<Held>,
 }
@@ -78,6 +83,8 @@ pub(crate) struct Shared {
     pub listener: Mutex<Option<sound::Way>>,
     pub surveyor: Surveyor,
     pub weigher: Weigher,
+    pub renderer: Renderer,
+    pub adviser: Adviser,
     pub door: Door,
     /// Sample rate of what is played, from the start of the desk to its end.
     pub rate_hz: u32,
@@ -177,22 +184,31 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         listener: Mutex::new(None),
         surveyor: Surveyor::default(),
         weigher: Weigher::default(),
+        renderer: Renderer::default(),
+        adviser: Adviser::default(),
         door,
         rate_hz: scene.plan.rate_hz as u32,
         threads: setup.threads,
         printing: AtomicBool::new(false),
         booth: blind::Booth::default(),
         aligning: AtomicBool::new(false),
-        room: Mutex::new(Room::default()),
+        room: Mutex::new(Room::of(&setup.sheet, exposure::today())),
         at: AtomicI64::new(0),
     });
     let player = Player::new(received, orders, ears(&shared), scene, voice);
     let player = thread::Builder::new().name("player".to_owned()).spawn(move || player.run()).map_err(machine)?;
-    let work = shared.clone();
-    thread::spawn(move || work.surveyor.work(&work));
-    let work = shared.clone();
-    thread::spawn(move || work.weigher.work(&work));
-    Ok(Desk { runtime, listener, shared, player, link, held })
+    let works: [fn(&Arc<Shared>); 4] = [
+        |shared| shared.surveyor.work(shared),
+        |shared| shared.weigher.work(shared),
+        |shared| shared.renderer.work(shared),
+        |shared| shared.adviser.work(shared),
+    ];
+    let begin = |work: fn(&Arc<Shared>)| {
+        let shared = shared.clone();
+        behind::spawn(move || work(&shared))
+    };
+    let behind = works.into_iter().map(begin).collect();
+    Ok(Desk { runtime, listener, shared, player, behind, link, held })
 }
 
 /// Where the player's sound and reports go.
@@ -230,12 +246,18 @@ impl Desk {
         &self.link
     }
 
+    /// What its connections share.
+    #[cfg(test)]
+    pub(crate) fn shared(&self) -> &Arc<Shared> {
+        &self.shared
+    }
+
     /// Lets people in until the program is told to end.
     ///
     /// # Errors
     /// The address is lost.
     pub fn serve(self) -> Result<(), Fault> {
-        let Self { runtime, listener, shared, player, held: _held, .. } = self;
+        let Self { runtime, listener, shared, player, behind, held: _held, .. } = self;
         shared.surveyor.begin();
         earlier::align(&shared);
         let app = Router::new()
@@ -257,11 +279,15 @@ impl Desk {
             }
         });
         shared.session().keep_unsaved();
+        talk::keep_exposure(&shared);
         shared.order(Order::End);
         shared.surveyor.end();
         shared.weigher.end();
+        shared.renderer.end();
+        shared.adviser.end();
         runtime.shutdown_background();
-        let _ = player.join();
+        // Their files go with them.
+        behind.into_iter().chain([player]).for_each(|thread| drop(thread.join()));
         ended.map_err(|error| {
             let remedy = "Open the desk again.".to_owned();
             Fault::machine("no-address", "desk", format!("The desk has lost its address: {error}."), remedy)
@@ -286,7 +312,14 @@ impl Finding {
             remedy: problem.remedy.clone(),
             at_s: problem.at_ms.map(secs),
             revision: None,
+            advised: false,
         }
+    }
+
+    /// What advice has found.
+    #[must_use]
+    pub fn of_advice(problem: &Problem) -> Self {
+        Self { advised: true, ..Self::of(problem) }
     }
 
     /// A finding of a print run.
@@ -301,6 +334,7 @@ impl Finding {
             remedy: finding.remedy,
             at_s: finding.at_ms.map(secs),
             revision: Some(revision.to_owned()),
+            advised: false,
         }
     }
 }

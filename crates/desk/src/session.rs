@@ -15,9 +15,12 @@ use crate::past::Past;
 use crate::protocol::{self, Ear, Finding, Hearing, Through};
 use crate::versions;
 
+mod errands;
 mod heard;
 mod named;
 mod shown;
+
+pub(crate) use errands::Version;
 
 /// The level of listening that a session starts with: far below that of a loud print.
 const FIRST_MONITOR_DB: f64 = -18.0;
@@ -42,6 +45,8 @@ pub struct Session {
     /// What the last print run found.
     reported: Vec<Finding>,
     versions: Vec<protocol::Version>,
+    /// The text that advice was given on, and what was found.
+    advised: Option<(String, Vec<Finding>)>,
     hearing: Hearing,
     ear: Ear,
     survey: Option<Survey>,
@@ -86,6 +91,7 @@ impl Session {
             shelf: Shelf::of(path),
             reported: reported(path),
             versions: versions::of(path),
+            advised: None,
             hearing,
             ear: Ear::default(),
             survey: None,
@@ -308,12 +314,8 @@ impl Session {
 
     /// Sets the gains that the last survey found for the ends of prints.
     fn settle(&mut self) {
-        let Some(survey) = &self.survey else { return };
-        for port in self.plan.prints.clone() {
-            let found = survey.programmes.iter().find(|programme| programme.name == port.name);
-            if let Some((gain_db, ceiling_dbtp)) = found.and_then(|programme| programme.ending) {
-                self.plan.settle(&port, gain_db, ceiling_dbtp);
-            }
+        if let Some(survey) = &self.survey {
+            settle(&mut self.plan, survey);
         }
     }
 
@@ -321,6 +323,16 @@ impl Session {
         let ear = &mut self.ear;
         let names = ear.alone.iter_mut().chain(&mut ear.silent).chain(ear.without.iter_mut().map(|(name, _)| name));
         names.filter(|name| *name == from).for_each(|name| to.clone_into(name));
+    }
+}
+
+/// Sets the gains that a survey found for the ends of prints.
+pub(crate) fn settle(plan: &mut Plan, survey: &Survey) {
+    for port in plan.prints.clone() {
+        let found = survey.programmes.iter().find(|programme| programme.name == port.name);
+        if let Some((gain_db, ceiling_dbtp)) = found.and_then(|programme| programme.ending) {
+            plan.settle(&port, gain_db, ceiling_dbtp);
+        }
     }
 }
 

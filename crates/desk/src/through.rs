@@ -12,6 +12,7 @@ const SMALL_SPEAKER_HZ: [f64; 2] = [250.0, 8_000.0];
 const BUTTERWORTH_Q: [f64; 2] = [0.541_196_100_146_197, 1.306_562_964_876_377];
 
 /// What stands between the programme and the ear.
+#[derive(Clone)]
 pub struct Lens {
     sections: [Coefficients; 4],
     states: [State; 4],

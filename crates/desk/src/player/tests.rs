@@ -120,13 +120,42 @@ fn a_processor_that_is_taken_out_fades_over_at_the_same_frame() {
     session.edit(&[off], "equaliser of b taken out", false).expect("it can be taken out");
     let after = printed(&session);
     listening.order(Order::Scene(Arc::new(session.scene()), Voice { monitor_db: 0.0, ..session.voice() }));
-    let pieces = listening.hear(150);
+    let mut pieces = listening.hear(1);
+    while difference(&pieces[pieces.len() - 1..], &before) < 1e-9 {
+        assert!(pieces.len() < 200, "the change was never heard");
+        thread::sleep(Duration::from_millis(5));
+        pieces.extend(listening.hear(1));
+    }
+    let taken_over = pieces.len();
+    pieces.extend(listening.hear(150));
     assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
-    assert!(difference(&pieces[..1], &before) < 1e-9, "what was heard goes on until then");
-    assert!(difference(&pieces[120..], &after) < 1e-9);
+    assert!(taken_over > 1, "what was heard goes on until then");
+    assert!(difference(&pieces[taken_over + 120..], &after) < 1e-9);
     let step = |frames: &[Frame]| frames.windows(2).map(|p| (p[1][0] - p[0][0]).abs()).fold(0.0, f64::max);
     let played: Vec<Frame> = pieces.iter().flat_map(|piece| piece.frames.iter().copied()).collect();
     assert!(step(&played) <= 1.05 * step(&before).max(step(&after)), "nothing clicks");
+}
+
+#[test]
+fn what_goes_back_to_a_level_of_before_comes_up_by_less_than_6_db_in_50_ms() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let listening = Listening::to(&session);
+    let voice = |through| Voice { monitor_db: 0.0, through, ..session.voice() };
+    listening.order(Order::Play);
+    let loud = listening.hear(130);
+    listening.order(Order::Voice(voice(Through::SmallSpeaker)));
+    let soft = listening.hear(60);
+    listening.order(Order::Voice(voice(Through::Nothing)));
+    let back = listening.hear(60);
+    let levels = |pieces: &[Piece]| pieces.iter().map(|piece| crate::guard::level_dbfs(&piece.frames)).collect();
+    let [loud, soft, back]: [Vec<f64>; 3] = [&loud, &soft, &back].map(|pieces| levels(pieces));
+    assert!(loud[129] - soft[59] > 6.5, "otherwise nothing is to be seen: {} {}", loud[129], soft[59]);
+    let heard: Vec<f64> = soft[50..].iter().chain(&back).copied().collect();
+    for window in heard.windows(6) {
+        assert!(window[5] - window[0] < 6.0, "{window:?}");
+    }
+    assert!((back[59] - loud[129]).abs() < 1.0, "and it is all there again: {} {}", back[59], loud[129]);
 }
 
 #[test]
@@ -137,19 +166,24 @@ fn a_loop_comes_round_and_round() {
     listening.order(Order::Loop(Some((48_000, 96_000))));
     listening.order(Order::Seek(90_000));
     listening.order(Order::Play);
-    let mut jumps = Vec::new();
-    let mut last = i64::MIN;
-    while jumps.len() < 3 {
+    // The start of the loop is made ready on another thread, which on a busy machine takes longer than a passage that is
+    // played ten times as fast as it sounds: after a late turn the test takes its time.
+    let (mut jumps, mut on_time, mut last) = (0, 0, i64::MIN);
+    let mut rest = Duration::from_millis(1);
+    while on_time < 3 {
         for piece in listening.hear(10) {
             if last > piece.at {
-                jumps.push((last, piece.at));
+                assert!(last >= 94_000 && (46_000..49_000).contains(&piece.at), "from {last} to {}", piece.at);
+                jumps += 1;
+                if last < 97_500 { on_time += 1 } else { rest = (2 * rest).min(Duration::from_millis(16)) }
             }
             last = piece.at;
-            thread::sleep(Duration::from_millis(1));
+            thread::sleep(rest);
         }
-    }
-    for (from, to) in jumps {
-        assert!((94_000..97_500).contains(&from) && (46_000..49_000).contains(&to), "from {from} to {to}");
+        assert!(
+            jumps < 12 && last < 96_000 + LATE_PIECES * 480,
+            "{on_time} of {jumps} turns were on time, now at {last}"
+        );
     }
 }
 

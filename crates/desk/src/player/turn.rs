@@ -6,9 +6,9 @@ use engine::Fault;
 use units::{Frame, SILENCE, gain_from_db};
 
 use super::{Order, Player, Purpose, RISE_DB, Voice};
+use crate::guard::{FROM_SILENCE_DBFS, level_dbfs};
 use crate::pair::Comparing;
 use crate::protocol::Through;
-use crate::through::Lens;
 
 impl Player {
     /// The next piece, in a crossfade where a network or a voice takes over.
@@ -35,8 +35,9 @@ impl Player {
         let wanted = if Arc::ptr_eq(now.scene(), &self.scene) { self.voice } else { sounding };
         let (voice, mut out) = self.heard_through(wanted, now.piece(wanted.output));
         let wanted_db = voice.matched_db + voice.monitor_db;
-        let now_db = if voice.output == sounding.output { wanted_db.min(gain_db + RISE_DB) } else { wanted_db };
         let changes = sounding.output != voice.output || sounding.through != voice.through;
+        // At another place of the song, how loud it is there is the song's own: the guard sees to that.
+        let same_place = old.as_ref().is_none_or(|(at, _)| *at == self.at);
         let before = match old {
             Some((at, pieces)) => Some(self.fading(sounding, at, pieces)),
             None if changes => Some(self.fading(sounding, self.at, now.piece(sounding.output).to_vec())),
@@ -44,6 +45,11 @@ impl Player {
         };
         self.heard.push(if voice.through.codec().is_some() { &out } else { now.piece(voice.output) });
         self.lens.look(voice.through, &mut out);
+        let now_db = match &before {
+            Some(before) if same_place => wanted_db.min(comes_up_db(before, gain_db, &out)),
+            _ if voice.output == sounding.output => wanted_db.min(gain_db + RISE_DB),
+            _ => wanted_db,
+        };
         mix(&mut out, gain_from_db(now_db), before, gain_from_db(gain_db));
         self.sounding = (voice, now_db);
         self.make_ahead();
@@ -53,7 +59,8 @@ impl Player {
     /// The network that is ready takes the place of the one that plays.
     fn take_over(&mut self) {
         let Some((purpose, take)) = self.next.take() else { return };
-        self.now = Some(take);
+        let gone = self.now.replace(take);
+        self.let_go(gone);
         self.meter();
         // However long it took to open: what was watched when it was asked for may be over.
         self.guard.watch();
@@ -80,7 +87,7 @@ impl Player {
         let decoded =
             sounding.through.codec().and_then(|codec| self.decoded.fading((sounding.output, codec), at, plain.len()));
         let mut frames = decoded.unwrap_or(plain);
-        Lens::new(self.scene.plan.rate_hz).look(sounding.through, &mut frames);
+        self.lens.clone().look(sounding.through, &mut frames);
         frames
     }
 
@@ -88,7 +95,7 @@ impl Player {
     pub(super) fn make_ahead(&mut self) {
         let way = self.voice.through.codec().map(|codec| (self.voice.output, codec));
         let Some(wanted) = self.decoded.next(&self.scene, way, self.span, self.at) else { return };
-        self.maker.ask(move || Order::Decoded(Box::new(wanted.make())));
+        self.maker.ask(move || Some(Order::Decoded(Box::new(wanted.make()))));
     }
 
     /// Computes the next piece of the network that plays. If it is the last before another takes over, returns where it
@@ -119,6 +126,11 @@ impl Player {
         self.blind = Some(comparing);
         self.send(out);
     }
+}
+
+/// The gain at which what takes over at the same place is no louder than what sounded there.
+fn comes_up_db(before: &[Frame], gain_before_db: f64, out: &[Frame]) -> f64 {
+    (level_dbfs(before) + gain_before_db).max(FROM_SILENCE_DBFS) - level_dbfs(out)
 }
 
 /// Gives a piece its gain, gliding from the one before, or fading over from another piece.

@@ -19,7 +19,7 @@ pub struct View {
     pub prints: Vec<Print>,
     /// Names of references.
     pub references: Vec<String>,
-    /// What was printed before, newest first.
+    /// What was printed before, newest first, then versions that were rendered to be heard.
     pub earlier: Vec<Earlier>,
     /// What is heard, and how.
     pub hearing: Hearing,
@@ -29,6 +29,8 @@ pub struct View {
     pub ear: Ear,
     /// What is wrong with the sheet or worth knowing.
     pub findings: Vec<Finding>,
+    /// Whether the sheet is still the one that advice was given on; none while nobody has asked for any.
+    pub advice_holds: Option<bool>,
     /// What listeners have written, by time.
     pub notes: Vec<Note>,
     /// Versions of the sheet that were kept, the newest first.
@@ -283,17 +285,19 @@ pub enum Takes {
     },
 }
 
-/// A print of a past revision.
+/// A print of a past revision, or of a version of the sheet.
 #[derive(Clone, Debug, Serialize, TS)]
 pub struct Earlier {
     /// Its name among the programmes.
     pub name: String,
     /// The print.
     pub print: String,
-    /// The revision: `r002`.
+    /// The revision, `r002`, or the version's name.
     pub revision: String,
     /// What the run was called.
     pub label: Option<String>,
+    /// Whether it is a version of the sheet, rendered to be heard.
+    pub is_version: bool,
 }
 
 /// A processor that can be put into a chain.
@@ -354,4 +358,6 @@ pub struct Finding {
     pub at_s: Option<f64>,
     /// The revision that it was found in; none for what is found in the sheet as it is now.
     pub revision: Option<String>,
+    /// Whether advice has found it.
+    pub advised: bool,
 }

@@ -3,13 +3,13 @@
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::thread;
 
 use engine::Fault;
 use listening::blind::{self as held, BlindTest, ROUNDS, Side};
 use units::{Frame, Problem, Severity};
 
 use super::Shared;
+use crate::behind;
 use crate::blind::Blind;
 use crate::pair::{Pair, Unfit};
 use crate::passage;
@@ -141,7 +141,7 @@ fn begin(shared: &Arc<Shared>, sides: &[Compared; 2], rounds: usize) -> Result<(
         *stage = Stage::Preparing(test.clone(), stop.clone());
     }
     let shared = shared.clone();
-    thread::spawn(move || {
+    behind::spawn(move || {
         match prepare(&jobs, span, f64::from(shared.rate_hz), &stop) {
             Ok(Some(pair)) => open(&shared, test, x, pair, &stop),
             Ok(None) => return,

@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread;
 
 use super::Shared;
+use crate::behind;
 use crate::passage;
 use crate::protocol::{Ear, Through};
 
@@ -17,12 +17,12 @@ const PART: f64 = 0.4;
 const LEAST_CORRELATION: f64 = 0.3;
 
 /// Aligns what is at hand and was not aligned yet, on a thread of its own.
-pub(super) fn align(shared: &Arc<Shared>) {
+pub(crate) fn align(shared: &Arc<Shared>) {
     if shared.aligning.swap(true, Ordering::SeqCst) {
         return;
     }
     let shared = shared.clone();
-    thread::spawn(move || {
+    behind::spawn(move || {
         while align_one(&shared).is_some() {}
         shared.aligning.store(false, Ordering::SeqCst);
     });

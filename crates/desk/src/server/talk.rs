@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
-use std::thread;
 use std::time::Duration;
 
 use axum::extract::State;
@@ -12,13 +11,17 @@ use tokio::sync::broadcast::error::RecvError;
 use units::{Problem, Severity};
 
 use super::{Shared, as_text, blind, earlier};
+use crate::behind;
+use crate::exposure;
 use crate::player::Order;
-use crate::protocol::{Asked, Finding, Told};
+use crate::protocol::{Asked, Finding, Hearing, Told};
 
 /// Bytes that a page may send at once: a ride of some thousand points.
 const MOST_BYTES: usize = 1 << 18;
 /// How often the sheet's file is looked at, and unsaved changes are kept.
 const LOOK: Duration = Duration::from_secs(1);
+/// Looks between two times that the day's exposure is kept.
+const KEEP_EXPOSURE: u32 = 10;
 
 pub(super) async fn connect(State(shared): State<Arc<Shared>>, upgrade: WebSocketUpgrade) -> Response {
     upgrade.max_message_size(MOST_BYTES).on_upgrade(move |socket| talk(shared, socket))
@@ -100,25 +103,7 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             let frame = shared.session().frame(to_s);
             shared.order(Order::Seek(frame));
         }
-        Asked::Hear { hearing } => {
-            let (brought, voice, span) = {
-                let mut session = shared.session();
-                let before = session.span();
-                let brought = session.hear(hearing);
-                let span = session.span();
-                (brought, session.voice(), (span != before).then_some(span))
-            };
-            if brought {
-                shared.play_scene();
-                earlier::align(shared);
-            } else {
-                shared.order(Order::Voice(voice));
-            }
-            if let Some(span) = span {
-                shared.order(Order::Loop(span));
-            }
-            shared.tell_view();
-        }
+        Asked::Hear { hearing } => hear(shared, hearing),
         Asked::Listen { ear } => {
             shared.session().listen(ear);
             shared.play_scene();
@@ -151,7 +136,10 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
             shared.session().recover()?;
             changed(shared);
         }
-        asked @ (Asked::Keep { .. } | Asked::Differ { .. } | Asked::Take { .. }) => version(shared, asked)?,
+        asked @ (Asked::Keep { .. } | Asked::Differ { .. } | Asked::Take { .. } | Asked::Render { .. }) => {
+            version(shared, asked)?;
+        }
+        Asked::Advise => shared.adviser.ask(),
         // It is told in the channel that asks: see `talk`.
         Asked::View => {}
         Asked::Open { opened } => shared.weigher.open(opened),
@@ -165,7 +153,28 @@ fn answer(shared: &Arc<Shared>, asked: Asked) -> Result<(), Box<Problem>> {
     Ok(())
 }
 
-/// Keeps a version, says how one differs, or goes back to one.
+/// Hears something, or in another way.
+fn hear(shared: &Arc<Shared>, hearing: Hearing) {
+    let (brought, voice, span) = {
+        let mut session = shared.session();
+        let before = session.span();
+        let brought = session.hear(hearing);
+        let span = session.span();
+        (brought, session.voice(), (span != before).then_some(span))
+    };
+    if brought {
+        shared.play_scene();
+        earlier::align(shared);
+    } else {
+        shared.order(Order::Voice(voice));
+    }
+    if let Some(span) = span {
+        shared.order(Order::Loop(span));
+    }
+    shared.tell_view();
+}
+
+/// Keeps a version, says how one differs, goes back to one, or has one rendered.
 fn version(shared: &Shared, asked: Asked) -> Result<(), Box<Problem>> {
     match asked {
         Asked::Keep { name } => {
@@ -181,6 +190,7 @@ fn version(shared: &Shared, asked: Asked) -> Result<(), Box<Problem>> {
             shared.session().take_version(&name)?;
             changed(shared);
         }
+        Asked::Render { name } => shared.renderer.render(name),
         _ => {}
     }
     Ok(())
@@ -202,7 +212,7 @@ fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
         return Err(Box::new(Problem::new(Severity::Note, "printing", "desk", message, remedy)));
     }
     let shared = shared.clone();
-    thread::spawn(move || {
+    behind::spawn(move || {
         let sheet = shared.session().path().to_owned();
         let progress = |what: &str, part: f64| shared.tell(&Told::Progress { what: what.to_owned(), part });
         let order = prints::Order {
@@ -235,15 +245,31 @@ fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
     Ok(())
 }
 
+/// Keeps what the ears have had today beside the sheet.
+pub(super) fn keep_exposure(shared: &Shared) {
+    // The player takes this lock too: nothing is written while it is held.
+    let due = shared.room().due(exposure::today());
+    if let Some(day) = due {
+        let sheet = shared.session().path().to_owned();
+        // A folder that cannot be written is told of when the sheet is saved.
+        let _ = day.keep(&sheet);
+    }
+}
+
 /// Looks at the sheet's file now and then, and keeps what is not saved.
 pub(super) async fn watch_file(shared: &Arc<Shared>) {
     let mut tick = tokio::time::interval(LOOK);
     // A machine that has slept for an hour has not missed 3600 looks.
     tick.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    let mut count = 0_u32;
     loop {
         tick.tick().await;
+        count = count.wrapping_add(1);
         let looks = shared.clone();
         let looked = tokio::task::spawn_blocking(move || {
+            if count.is_multiple_of(KEEP_EXPOSURE) {
+                keep_exposure(&looks);
+            }
             let mut session = looks.session();
             session.keep_unsaved();
             (session.look_outside(), session.look_at_notes(), session.look_at_prints())

@@ -51,22 +51,29 @@ impl Session {
             hearing: self.hearing.clone(),
             codecs: protocol::codecs(),
             ear: self.ear.clone(),
-            findings: findings(&self.problems, &self.reported),
+            findings: self.findings(),
+            advice_holds: self.advised.as_ref().map(|(text, _)| *text == self.text),
             notes: self.notes.clone(),
             versions: self.versions.clone(),
             catalogue: engine::specs().into_iter().map(offer).collect(),
         }
     }
+
+    /// What the sheet has wrong with it, then what advice found, then what the last print run found: each once.
+    fn findings(&self) -> Vec<Finding> {
+        let mut all: Vec<Finding> = self.problems.iter().map(Finding::of).collect();
+        let advised = self.advised.iter().flat_map(|(_, findings)| findings);
+        for one in advised.chain(&self.reported) {
+            let is_known = |own: &Finding| own.code == one.code && own.at == one.at;
+            let is_another = |own: &Finding| own.advised && one.advised && own.message != one.message;
+            if !all.iter().any(|own| is_known(own) && !is_another(own)) {
+                all.push(one.clone());
+            }
+        }
+        all
+    }
 }
 
 fn section(section: &sheet::Section) -> protocol::Section {
     protocol::Section { name: section.name.as_str().to_owned(), from_s: section.from_secs }
-}
-
-/// What the sheet has wrong with it, then what the last print run found and the sheet does not say itself.
-fn findings(problems: &[units::Problem], reported: &[Finding]) -> Vec<Finding> {
-    let mut all: Vec<Finding> = problems.iter().map(Finding::of).collect();
-    let is_known = |one: &Finding| problems.iter().any(|own| own.code == one.code && own.at == one.at);
-    all.extend(reported.iter().filter(|one| !is_known(one)).cloned());
-    all
 }

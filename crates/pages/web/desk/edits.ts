@@ -54,6 +54,12 @@ export function edit(words: string, ...edits: Edit[]): void {
   ask({ ask: 'edit', edits, words, goes_on: false });
 }
 
+/** Takes the last change back, or makes it again: what comes then stands for itself. */
+export function turn(back: boolean): void {
+  gesture = null;
+  ask({ ask: back ? 'undo' : 'redo' });
+}
+
 /** Ends a gesture: the next change is undone on its own. */
 export function letGo(): void {
   gesture = null;

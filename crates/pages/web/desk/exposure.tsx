@@ -16,7 +16,7 @@ export function Exposure(): JSX.Element {
       dBA.{' '}
       {exposure.value === null
         ? 'Say what it reads, and the desk adds up what your ears have had.'
-        : `${typeset(exposure.value)} It is an estimate, good to some decibels and in this room alone; the rules of your country go first.`}
+        : `${typeset(exposure.value)} It is an estimate, good to some decibels and in this room alone, of what left this desk: it knows nothing of what you hear elsewhere, and it is no hearing test. The rules of your country go first.`}
     </p>
   );
 }

@@ -1,5 +1,6 @@
 // Findings as numbered marks: beside names on the map, and as a list with what to do.
 import type { JSX } from 'preact';
+import { ask } from './link.ts';
 import { chosen, view } from './state.ts';
 import type { Finding } from './protocol.ts';
 import { seek } from './sound/player.ts';
@@ -21,14 +22,26 @@ export function marksOf(name: string): number[] {
   return (view.value?.findings ?? []).flatMap((finding, i) => (about(finding, allNames()) === name ? [i + 1] : []));
 }
 
+/** How advice stands: whether it was asked for, what it found, and whether the sheet is still that one. */
+export function adviceInWords(holds: boolean | null, found: number): string {
+  if (holds === null) return 'The desk can hear every path and processor of the song by itself, and say where one does harm.';
+  const told = found === 0 ? 'Every path was heard, and nothing was found' : `Every path was heard; what was found is marked “by advice”`;
+  return holds ? `${told}.` : `${told}. The sheet has changed since.`;
+}
+
 const SEVERITIES: Record<string, string> = { note: 'Note', warn: 'Warning', fail: 'Stands in the way' };
 
-export function Findings(): JSX.Element | null {
+export function Findings(): JSX.Element {
   const all = view.value?.findings ?? [];
-  if (all.length === 0) return null;
   return (
     <section class="findings" aria-label="Findings" data-group="">
       <h2>Findings</h2>
+      <p class="sentence">
+        {adviceInWords(view.value?.advice_holds ?? null, all.filter((finding) => finding.advised).length)}{' '}
+        <button type="button" class="word" onClick={() => ask({ ask: 'advise' })}>
+          Listen to every path
+        </button>
+      </p>
       <ol>
         {all.map((finding) => (
           <li key={`${finding.code} ${finding.at} ${finding.message} ${finding.revision}`} class={finding.severity}>
@@ -44,7 +57,7 @@ export function Findings(): JSX.Element | null {
 
 /** A finding in words: how grave, about what and where, what is the case, what to do. */
 export function FindingText({ finding }: { finding: Finding }): JSX.Element {
-  const { at_s, revision } = finding;
+  const { at_s, revision, advised } = finding;
   return (
     <>
       <b>{SEVERITIES[finding.severity] ?? finding.severity}</b>, <Where finding={finding} />
@@ -56,7 +69,8 @@ export function FindingText({ finding }: { finding: Finding }): JSX.Element {
           </button>
         </>
       )}
-      {revision !== null && `, as ${revision} was printed`}: <Quoted words={finding.message} /> <i><Quoted words={finding.remedy} /></i>
+      {revision !== null && `, as ${revision} was printed`}
+      {advised && ', by advice'}: <Quoted words={finding.message} /> <i><Quoted words={finding.remedy} /></i>
     </>
   );
 }

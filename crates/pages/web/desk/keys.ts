@@ -4,9 +4,11 @@ import { alone, ALL, silent, without } from './ear.ts';
 import { mute } from './card/card.tsx';
 import { answer, hearUnknown, testing } from './blind/state.ts';
 import { lastOf, programmes } from './hearing/programmes.ts';
+import { hearVersion } from './hearing/version.ts';
 import { goToSection, loop } from './hearing/sentence.tsx';
 import { atRate, codecOf, FIRST_KBPS } from './hearing/through.tsx';
 import { neighbour } from './hearing/passage.ts';
+import { turn } from './edits.ts';
 import { ask, hear, listen } from './link.ts';
 import { sayReadings } from './meters/meters.tsx';
 import { bundle } from './map/model.ts';
@@ -59,6 +61,7 @@ export const KEYS: readonly Key[] = [
     const programme = lastOf(all);
     if (programme !== null) hear({ programme });
   } },
+  { keys: ['t'], shown: 't', words: 'the same print of the version that was heard last, or of now', act: (all) => hearVersion(all) },
   { keys: ['m'], shown: 'm', words: 'matched loudness, or as printed', act: (all) => hear({ matched: !all.hearing.matched }) },
   { keys: ['o'], shown: 'o', words: 'through mono', act: through('mono') },
   { keys: ['d'], shown: 'd', words: 'the sides alone', act: through('side') },
@@ -170,8 +173,8 @@ export function onKey(event: KeyboardEvent): void {
 
 function withControl(event: KeyboardEvent): void {
   const key = event.key.toLowerCase();
-  const asked = key === 'z' ? (event.shiftKey ? 'redo' : 'undo') : key === 'y' ? 'redo' : key === 's' ? 'save' : null;
-  if (asked === null) return;
+  if (!['z', 'y', 's'].includes(key)) return;
   event.preventDefault();
-  ask({ ask: asked });
+  if (key === 's') ask({ ask: 'save' });
+  else turn(key === 'z' && !event.shiftKey);
 }

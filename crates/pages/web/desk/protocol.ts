@@ -19,7 +19,7 @@ nodes: Array<Node>,
 prints: Array<Print>,
 /** Names of references. */
 references: Array<string>,
-/** What was printed before, newest first. */
+/** What was printed before, newest first, then versions that were rendered to be heard. */
 earlier: Array<Earlier>,
 /** What is heard, and how. */
 hearing: Hearing,
@@ -29,6 +29,8 @@ codecs: Array<Codec>,
 ear: Ear,
 /** What is wrong with the sheet or worth knowing. */
 findings: Array<Finding>,
+/** Whether the sheet is still the one that advice was given on; none while nobody has asked for any. */
+advice_holds: boolean | null,
 /** What listeners have written, by time. */
 notes: Array<Note>,
 /** Versions of the sheet that were kept, the newest first. */
@@ -191,10 +193,12 @@ export type Earlier = {
 name: string,
 /** The print. */
 print: string,
-/** The revision: `r002`. */
+/** The revision, `r002`, or the version's name. */
 revision: string,
 /** What the run was called. */
-label: string | null, };
+label: string | null,
+/** Whether it is a version of the sheet, rendered to be heard. */
+is_version: boolean, };
 export type Offer = {
 /** Its name in the sheet. */
 name: string,
@@ -238,7 +242,9 @@ remedy: string,
 /** Where in the song, if it is about a place in it. */
 at_s: number | null,
 /** The revision that it was found in; none for what is found in the sheet as it is now. */
-revision: string | null, };
+revision: string | null,
+/** Whether advice has found it. */
+advised: boolean, };
 export type Hearing = {
 /** Name of a print, a reference or a print of before. */
 programme: string,
@@ -331,7 +337,9 @@ name: string, } | { "ask": "differ",
 /** Its name. */
 name: string, } | { "ask": "take",
 /** Its name. */
-name: string, } | { "ask": "view" } | { "ask": "print" } | { "ask": "room",
+name: string, } | { "ask": "render",
+/** Its name. */
+name: string, } | { "ask": "advise" } | { "ask": "view" } | { "ask": "print" } | { "ask": "room",
 /** What it reads at the ears while the song plays, in dBA; none to forget it. */
 dba: number | null, } | { "ask": "blind",
 /** What. */
@@ -386,8 +394,9 @@ heard: Meters,
 matched_db: number,
 /** Whether the plain sound is heard because what a codec makes of it is not there yet. */
 plain: boolean,
-/** The part of its time that 10 ms of sound took to compute since the last report: on average, and at worst. */
-effort: [number, number], };
+/** The part of its time that 10 ms of sound took to compute since the last report: on average, at worst, and at worst
+ * without what it waited for the processor. */
+effort: [number, number, number], };
 export type Meters = {
 /** Momentary loudness. */
 momentary_lufs: number | null,

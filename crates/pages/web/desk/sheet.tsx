@@ -2,6 +2,7 @@
 import type { JSX } from 'preact';
 import { signal } from '@preact/signals';
 import { Choice } from '../shared/sentence.tsx';
+import { turn } from './edits.ts';
 import { ask } from './link.ts';
 import { helpOpen } from './keys.ts';
 import { light, pictures } from './settings.ts';
@@ -23,8 +24,8 @@ export function SheetHead(): JSX.Element | null {
         <Progress />
       </p>
       <p class="acts" data-group="">
-        <Act words="undo" about={song.undo} onClick={() => ask({ ask: 'undo' })} />
-        <Act words="redo" about={song.redo} onClick={() => ask({ ask: 'redo' })} />
+        <Act words="undo" about={song.undo} onClick={() => turn(true)} />
+        <Act words="redo" about={song.redo} onClick={() => turn(false)} />
         <button type="button" class="quiet" disabled={!song.unsaved} onClick={() => ask({ ask: 'save' })}>
           save
         </button>

@@ -1,6 +1,7 @@
-// Versions of the sheet by name: keeping one, how it differs, going back to it.
+// Versions of the sheet by name: keeping one, hearing it, how it differs, going back to it.
 import { signal } from '@preact/signals';
 import type { JSX } from 'preact';
+import { hearVersion } from './hearing/version.ts';
 import { ask } from './link.ts';
 import type { Version } from './protocol.ts';
 import { differs, view } from './state.ts';
@@ -52,14 +53,29 @@ function VersionText({ version: { name, kept_s } }: { version: Version }): JSX.E
   return (
     <li class="sentence">
       <b>{name}</b>, kept on {when(kept_s)}.{' '}
-      <button type="button" class="quiet" aria-expanded={shown !== null} aria-label={`what changed since ${name}`} onClick={turn}>
+      <Heard name={name} />{' '}
+      <button type="button" class="quiet" aria-expanded={shown !== null} aria-label={`${shown ? 'fold ' : ''}what changed since ${name}`} onClick={turn}>
         {shown ? 'fold' : 'what changed since'}
       </button>{' '}
-      <button type="button" class="quiet" aria-label={`go back to ${name}`} onClick={() => ask({ ask: 'take', name })}>
+      <button type="button" class="quiet" aria-label={`go back to it: ${name}`} onClick={() => ask({ ask: 'take', name })}>
         go back to it
       </button>
       {shown && <Changes changes={shown} />}
     </li>
+  );
+}
+
+/** Whether it can be heard beside the sheet as it is now, and how. */
+function Heard({ name }: { name: string }): JSX.Element | null {
+  const all = view.value;
+  if (!all) return null;
+  const prints = all.earlier.filter(({ is_version, revision }) => is_version && revision === name);
+  const isHeard = prints.some((print) => print.name === all.hearing.programme);
+  const words = isHeard ? 'hear the sheet as it is now' : prints.length > 0 ? 'hear it (t)' : 'render it, to hear it beside this one';
+  return (
+    <button type="button" class="quiet" aria-label={`${words}: ${name}`} onClick={() => hearVersion(all, name)}>
+      {words}
+    </button>
   );
 }
 

@@ -115,6 +115,15 @@ async function isHeard(page, { mark, heardFor }) {
   assert.equal(await level.getAttribute('aria-valuetext'), '0 dB');
   await mark('undone');
   await heardFor(0.8);
+  // How soon a move is heard depends on what else the machine does just then: it is tried three times.
+  for (const again of ['moved again', 'moved once more']) {
+    await mark(again);
+    await page.keyboard.press('PageDown');
+    await heardFor(0.5);
+    await page.keyboard.press('Control+z');
+    await heardFor(0.6);
+    assert.equal(await level.getAttribute('aria-valuetext'), '0 dB');
+  }
   await page.keyboard.press('Escape');
   await page.locator('.sections button', { hasText: 'chorus' }).click();
   await heardFor(0.8);
@@ -134,7 +143,8 @@ async function isHeard(page, { mark, heardFor }) {
 /** What a codec makes of the song takes the place of the plain sound while it plays, and the sentence says so. */
 async function isEncoded(page) {
   await page.keyboard.press('v');
-  await page.getByText('plain until it is encoded').waitFor();
+  // On a quick machine it is encoded before anybody could see that it was not.
+  await page.getByText(/plain until it is encoded|encoded and decoded, in step/).waitFor();
   await page.getByRole('combobox', { name: 'Heard through: rate' }).selectOption('96');
   await page.keyboard.press('Escape');
   await page.keyboard.press('0');
@@ -219,7 +229,7 @@ async function isWalked(page) {
   figures.stops = await page.evaluate(
     () => [...document.querySelectorAll('button, select, input, summary, a[href], [tabindex]')].filter((one) => one.tabIndex >= 0 && !one.disabled && one.checkVisibility()).length,
   );
-  assert.ok(figures.stops <= 12, `${figures.stops} stops`);
+  assert.ok(figures.stops <= 13, `${figures.stops} stops`);
   const held = () => page.evaluate(() => document.activeElement.getAttribute('aria-label') ?? document.activeElement.textContent);
   await page.keyboard.press('h');
   assert.equal(await held(), 'Programme');
@@ -306,7 +316,18 @@ async function isKept(page) {
   await page.waitForFunction(() => /compressor of crush listens to voice/.test(document.querySelector('.head .act i')?.textContent ?? ''));
   await versions.getByRole('button', { name: 'what changed since its own key' }).click();
   await versions.getByText('crush: compressor listens to itself → voice').waitFor();
-  await versions.getByRole('button', { name: 'go back to its own key' }).click();
+  // Rendered behind the scenes, it is one key away, matched and in step.
+  await page.keyboard.press('Escape');
+  await page.keyboard.press('t');
+  await versions.getByRole('button', { name: 'hear it (t): its own key' }).waitFor({ timeout: 60_000 });
+  const hears = (name) => page.waitForFunction((one) => document.querySelector('[aria-label="Programme"]').value === one, name);
+  await page.keyboard.press('t');
+  await hears('for mastering of version its own key');
+  await look(page, 'version');
+  assert.deepEqual(await violations(page), [], 'a version is heard');
+  await page.keyboard.press('t');
+  await hears('for mastering');
+  await versions.getByRole('button', { name: 'go back to it: its own key' }).click();
   await page.waitForFunction(() => document.querySelector('[aria-label="compressor listens to"]').value === '');
   await page.keyboard.press('Escape');
   await page.keyboard.press('Control+z');
