@@ -50,7 +50,9 @@ fn line(finding: &Problem) -> Markup {
         Severity::Note => "Worth knowing",
     };
     html! {
-        b { (word) } ", " (finding.at) ": " (finding.message) " " i { (finding.remedy) }
+        b { (word) } ", " (finding.at)
+        @if let Some(time) = finding.time_in_words() { ", at " (time) }
+        ": " (finding.message) " " i { (finding.remedy) }
         " " small { (finding.code) }
     }
 }
