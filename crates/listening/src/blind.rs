@@ -12,6 +12,7 @@ use prints::load::put;
 use serde::{Deserialize, Serialize};
 
 use crate::ballot::tail;
+use crate::hold::hold;
 
 /// The format of the file.
 pub const FORMAT: u32 = 1;
@@ -181,9 +182,10 @@ pub fn load(sheet: &Path) -> Result<BlindTests, Fault> {
 /// # Errors
 /// The file that is there cannot be read, or the folder cannot be written.
 pub fn keep(sheet: &Path, test: &BlindTest) -> Result<(), Fault> {
+    let path = path_of(sheet);
+    let _held = hold(&path)?;
     let mut all = load(sheet)?;
     all.tests.push(test.clone());
-    let path = path_of(sheet);
     let text = serde_json::to_string_pretty(&all).unwrap_or_default() + "\n";
     put(&path, text.as_bytes()).map_err(|error| prints::disk_fault(&path, &error))
 }

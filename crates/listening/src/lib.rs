@@ -10,6 +10,7 @@
 mod audio;
 pub mod ballot;
 pub mod blind;
+mod hold;
 mod html;
 pub mod notes;
 mod revision;

@@ -1,10 +1,11 @@
 //! Writes a page: a folder or one file, whole or not at all.
 
-use std::fs;
+use std::fs::{self, File};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
+use prints::part::Part;
 use units::Problem;
 
 use crate::audio::{self, Audio, Cut};
@@ -73,7 +74,7 @@ pub fn write(order: &Order<'_>) -> Result<Written, Fault> {
     }
     let mut notes = notes::load(order.sheet, &heard.title)?;
     if !notes.notes.is_empty() && notes::learn_starts(&mut notes, &prints, &heard.revision)? {
-        notes::save(order.sheet, &notes)?;
+        notes::keep_starts(order.sheet, &notes)?;
     }
     let page = Page { order, heard: &heard, placed: &placed, cut: cut(&heard, rate_hz), notes: &notes };
     let (path, bytes) = if order.single { page.write_single(folder)? } else { page.write_folder(folder)? };
@@ -154,16 +155,14 @@ impl Page<'_> {
             )),
         };
         let faulty = |error: io::Error| prints::disk_fault(&to, &error);
-        let parent = prints::folder_of(&to);
-        fs::create_dir_all(parent).map_err(faulty)?;
-        let file = tempfile::Builder::new().prefix(".").suffix(".part").tempfile_in(parent).map_err(faulty)?;
-        let mut out = io::BufWriter::new(file);
+        let work = Part::beside(&to).map_err(faulty)?;
+        let made = work.folder().join("page.html");
+        let mut out = io::BufWriter::new(File::create(&made).map_err(faulty)?);
         out.write_all(head.as_bytes()).map_err(faulty)?;
         self.encode(|version, piece, bytes| out.write_all(html::element(version, piece, bytes).as_bytes()), &to)?;
         out.write_all(tail.as_bytes()).map_err(faulty)?;
-        let file = out.into_inner().map_err(|error| faulty(error.into_error()))?;
-        readable(file.path()).map_err(faulty)?;
-        file.persist(&to).map_err(|error| faulty(error.error))?;
+        out.into_inner().map_err(|error| faulty(error.into_error()))?.sync_all().map_err(faulty)?;
+        fs::rename(made, &to).map_err(faulty)?;
         let bytes = fs::metadata(&to).map_err(faulty)?.len();
         Ok((to, bytes))
     }
@@ -177,42 +176,32 @@ impl Page<'_> {
             let remedy = "Name a new folder with --to.".to_owned();
             return Err(Fault::input("not-a-page", &to.display().to_string(), message, remedy));
         }
-        let parent = prints::folder_of(&to);
-        fs::create_dir_all(parent).map_err(faulty)?;
-        let work = tempfile::Builder::new().prefix(".").suffix(".part").tempdir_in(parent).map_err(faulty)?;
-        let audio = work.path().join("audio");
-        fs::create_dir(&audio).map_err(faulty)?;
+        let work = Part::beside(&to).map_err(faulty)?;
+        let made = work.folder().join("page");
+        let audio = made.join("audio");
+        fs::create_dir_all(&audio).map_err(faulty)?;
         let mut bytes = 0;
         let mut put = |path: &Path, text: String| {
             bytes += text.len() as u64;
             fs::write(path, text)
         };
         self.encode(|v, p, b| put(&audio.join(format!("{v}-{p}.js")), html::script(v, p, b)), &to)?;
-        put(&work.path().join("index.html"), head + &tail).map_err(faulty)?;
-        readable(work.path()).map_err(faulty)?;
-        replace(work, &to).map_err(faulty)?;
+        put(&made.join("index.html"), head + &tail).map_err(faulty)?;
+        replace(&made, &to, &work.folder().join("before")).map_err(faulty)?;
         Ok((to.join("index.html"), bytes))
     }
 }
 
-/// Gives a finished folder its name. One that had it before is moved aside first and then removed.
-fn replace(work: tempfile::TempDir, to: &Path) -> io::Result<()> {
-    let aside =
-        to.exists().then(|| tempfile::Builder::new().prefix(".").suffix(".old").tempdir_in(prints::folder_of(to)));
-    let aside = aside.transpose()?;
-    if let Some(aside) = &aside {
-        fs::rename(to, aside.path().join("page"))?;
+/// Gives a finished folder its name. One that had it is moved aside first, and back if the new one cannot take its place.
+fn replace(made: &Path, to: &Path, aside: &Path) -> io::Result<()> {
+    let had = to.exists();
+    if had {
+        fs::rename(to, aside)?;
     }
-    fs::rename(work.keep(), to)
-}
-
-/// Temporary files are for their writer only; a page is for all who may read its folder.
-fn readable(path: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    {
-        let mode = if path.is_dir() { 0o755 } else { 0o644 };
-        fs::set_permissions(path, std::os::unix::fs::PermissionsExt::from_mode(mode))?;
-    }
-    let _ = path;
-    Ok(())
+    fs::rename(made, to).inspect_err(|_| {
+        if had {
+            // The fault that is told is the first.
+            let _ = fs::rename(aside, to);
+        }
+    })
 }

@@ -203,6 +203,10 @@ fn writing_again_replaces_a_page_and_nothing_else() {
     let only = ["for approval".to_owned()];
     order.only = &only;
     listening::write(&order).unwrap();
+    // What a killed run leaves: its folder, with a lock that nobody holds.
+    let abandoned = scene.path("listening").join(".r001.7.part");
+    fs::create_dir(&abandoned).unwrap();
+    fs::write(abandoned.join(".held"), "").unwrap();
     listening::write(&order).unwrap();
     let names: Vec<_> = fs::read_dir(scene.path("listening")).unwrap().map(|e| e.unwrap().file_name()).collect();
     assert_eq!(names, ["r001"], "no part and no old page is left");

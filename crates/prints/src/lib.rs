@@ -17,7 +17,7 @@ mod labels;
 pub mod load;
 pub mod names;
 mod parallel;
-mod part;
+pub mod part;
 mod parts;
 mod print;
 mod recall;

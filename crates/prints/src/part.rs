@@ -1,4 +1,4 @@
-//! Folders that appear whole or not at all: revisions, handovers.
+//! Folders that appear whole or not at all: revisions, handovers, listening pages.
 //!
 //! The work is done in a hidden folder beside the final name, under a lock on a file in it; the last act is one rename. A
 //! killed run leaves only such a folder, whose lock nobody holds any more: the next run clears it away.
@@ -6,6 +6,9 @@
 use std::fs::{self, File, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::load::folder_of;
 
 const LOCK_NAME: &str = ".held";
 const ENDING: &str = ".part";
@@ -13,20 +16,35 @@ const ENDING: &str = ".part";
 /// Age from which a folder without a lock file counts as left behind.
 const OLD_SECS: u64 = 60;
 
-/// A folder in the making. Dropped before [`Self::publish`], it leaves nothing behind.
-pub(crate) struct Part {
+/// A folder in the making. Dropped before it got its name, it leaves nothing behind.
+pub struct Part {
     folder: PathBuf,
     held: Option<File>,
 }
 
 impl Part {
     /// The hidden name of what will be called `name`.
-    pub fn name_for(name: &str) -> String {
+    pub(crate) fn name_for(name: &str) -> String {
         format!(".{name}{ENDING}")
     }
 
+    /// Begins what will be called `to`, beside it, after clearing away what killed runs have left of it.
+    ///
+    /// # Errors
+    /// The folder around it cannot be made or written.
+    pub fn beside(to: &Path) -> io::Result<Self> {
+        let parent = folder_of(to);
+        fs::create_dir_all(parent)?;
+        let name = to.file_name().unwrap_or_default().to_string_lossy();
+        clear_abandoned(parent, &format!(".{name}."))?;
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let own = format!("{name}.{}-{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed));
+        let hidden = parent.join(Self::name_for(&own));
+        Self::claim(hidden)?.ok_or_else(|| io::ErrorKind::AlreadyExists.into())
+    }
+
     /// Makes a folder and holds it; none if somebody works there already.
-    pub fn claim(folder: PathBuf) -> io::Result<Option<Self>> {
+    pub(crate) fn claim(folder: PathBuf) -> io::Result<Option<Self>> {
         loop {
             match fs::create_dir(&folder) {
                 Ok(()) => {}
@@ -48,12 +66,13 @@ impl Part {
     }
 
     /// Where to work.
+    #[must_use]
     pub fn folder(&self) -> &Path {
         &self.folder
     }
 
     /// Gives the folder its final name, in one step.
-    pub fn publish(mut self, to: &Path) -> io::Result<()> {
+    pub(crate) fn publish(mut self, to: &Path) -> io::Result<()> {
         fs::remove_file(self.folder.join(LOCK_NAME))?;
         fs::rename(&self.folder, to)?;
         self.held = None;

@@ -30,16 +30,16 @@ pub fn run(voice: &Voice, args: &NotesArgs) -> Outcome {
 }
 
 fn add(voice: &Voice, args: &NotesArgs, files: &[std::path::PathBuf]) -> Result<Outcome, Fault> {
-    let (mut collected, heard) = load(args)?;
-    let (mut findings, mut added) = (Vec::new(), Vec::new());
+    let heard = Heard::latest(&args.prints())?;
     // All are read before anything is added, so that a faulty file leaves the collection as it is.
     let sent = files.iter().map(|file| notes::read(file)).collect::<Result<Vec<Notes>, Fault>>()?;
-    for (file, sent) in files.iter().zip(sent) {
-        findings.extend(doubts(args, file, &sent, &heard));
-        added.push((file, notes::add(&mut collected, sent)));
-    }
-    notes::learn_starts(&mut collected, &args.prints(), &heard.revision)?;
-    notes::save(&args.sheet, &collected)?;
+    let findings: Vec<Problem> =
+        files.iter().zip(&sent).flat_map(|(file, sent)| doubts(args, file, sent, &heard)).collect();
+    let (added, collected) = notes::change(&args.sheet, &heard.title, |collected| {
+        let added: Vec<_> = files.iter().zip(sent).map(|(file, sent)| (file, notes::add(collected, sent))).collect();
+        notes::learn_starts(collected, &args.prints(), &heard.revision)?;
+        Ok(added)
+    })?;
     for (file, added) in &added {
         let (file, new) = (file.display(), added.new);
         voice.say(&format!(
@@ -92,9 +92,10 @@ fn doubts(args: &NotesArgs, file: &Path, sent: &Notes, latest: &Heard) -> Vec<Pr
 }
 
 fn list(voice: &Voice, args: &NotesArgs) -> Result<Outcome, Fault> {
-    let (mut collected, heard) = load(args)?;
+    let heard = Heard::latest(&args.prints())?;
+    let mut collected = notes::load(&args.sheet, &heard.title)?;
     if notes::learn_starts(&mut collected, &args.prints(), &heard.revision)? {
-        notes::save(&args.sheet, &collected)?;
+        notes::keep_starts(&args.sheet, &collected)?;
     }
     let here = |note: &Note| notes::place(&collected, note.at_secs, &note.revision, &heard.revision);
     let mut by_time: Vec<(Option<f64>, &Note)> = collected.notes.iter().map(|note| (here(note), note)).collect();
@@ -156,9 +157,7 @@ fn tell_ballot(voice: &Voice, held: &Ballot, verdict: &Verdict) {
 }
 
 fn answer(voice: &Voice, sheet: &Path, id: &str, state: State, words: &str) -> Result<Outcome, Fault> {
-    let mut collected = notes::load(sheet, "")?;
-    let note = notes::answer(&mut collected, id, state, words)?;
-    notes::save(sheet, &collected)?;
+    let (note, _) = notes::change(sheet, "", |collected| notes::answer(collected, id, state, words))?;
     voice.say(&format!("{}: “{}”. The next listening page says so.", state.word(), note.text.replace('\n', " ")));
     voice.data(&serde_json::json!({ "note": note }));
     Ok(Outcome::Done)
@@ -173,10 +172,4 @@ fn line_of(at: Option<f64>, note: &Note) -> String {
 
 fn named(who: &str) -> &str {
     if who.trim().is_empty() { "someone" } else { who }
-}
-
-/// The collection and the latest revision.
-fn load(args: &NotesArgs) -> Result<(Notes, Heard), Fault> {
-    let heard = Heard::latest(&args.prints())?;
-    Ok((notes::load(&args.sheet, &heard.title)?, heard))
 }

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 
 pub use add::{Added, add};
 pub use read::{LARGEST_FILE_BYTES, LONGEST_TEXT, MOST_ENTRIES, read};
-pub use store::{load, path_of, previous_of, save};
+pub use store::{change, keep_starts, load, path_of, previous_of, save};
 pub use times::{learn_starts, place};
 
 /// The format of the file.

@@ -8,6 +8,7 @@ use engine::Fault;
 use prints::load::put;
 
 use super::{Notes, read};
+use crate::hold::hold;
 
 /// Where the notes about a sheet's song lie: `sheet.notes.json` beside `sheet.toml`.
 #[must_use]
@@ -31,6 +32,35 @@ pub fn load(sheet: &Path, title: &str) -> Result<Notes, Fault> {
         return Ok(Notes::of(title));
     }
     read(&path)
+}
+
+/// Changes the notes about a sheet's song and writes them. Nobody else changes them meanwhile: who comes second waits, and
+/// finds what the first has written. Returns what the change returns, and the notes as they are then.
+///
+/// # Errors
+/// Those of the change, of [`load`] and of [`save`].
+pub fn change<T>(
+    sheet: &Path,
+    title: &str,
+    change: impl FnOnce(&mut Notes) -> Result<T, Fault>,
+) -> Result<(T, Notes), Fault> {
+    let _held = hold(&path_of(sheet))?;
+    let mut notes = load(sheet, title)?;
+    let returned = change(&mut notes)?;
+    save(sheet, &notes)?;
+    Ok((returned, notes))
+}
+
+/// Keeps where the song starts in each revision, as it was learnt for a collection that has been read.
+///
+/// # Errors
+/// Those of [`change`].
+pub fn keep_starts(sheet: &Path, learnt: &Notes) -> Result<(), Fault> {
+    change(sheet, &learnt.title, |notes| {
+        notes.starts.extend(learnt.starts.clone());
+        Ok(())
+    })
+    .map(|_| ())
 }
 
 /// Writes the notes about a sheet's song. What was there before stays as the previous version.

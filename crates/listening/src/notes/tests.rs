@@ -150,6 +150,24 @@ fn the_collection_is_written_whole_and_the_one_before_is_kept() {
 }
 
 #[test]
+fn of_changes_at_once_none_is_lost() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("sheet.toml");
+    std::thread::scope(|scope| {
+        for who in 0..4 {
+            let sheet = &sheet;
+            scope.spawn(move || {
+                for n in 0..10 {
+                    let sent = file(&[note(&format!("n{who}x{n}"), 1.0, "x", "")]);
+                    change(sheet, "Lantern Weather", |notes| Ok(add(notes, sent))).unwrap();
+                }
+            });
+        }
+    });
+    assert_eq!(load(&sheet, "").unwrap().notes.len(), 40);
+}
+
+#[test]
 fn a_collection_never_grows_past_what_is_read_again() {
     let folder = tempfile::tempdir().unwrap();
     let sheet = folder.path().join("sheet.toml");

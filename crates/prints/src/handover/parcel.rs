@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 use engine::Fault;
 
 use super::{SUMS, archive};
-use crate::load::folder_of;
-use crate::part::{Part, clear_abandoned};
+use crate::part::Part;
 use crate::revision::machine;
 
 /// A folder in the making.
@@ -27,12 +26,7 @@ impl Parcel {
             return Err(taken(there));
         }
         let faulty = |error: io::Error| machine(&folder, &error);
-        let parent = folder_of(&folder);
-        fs::create_dir_all(parent).map_err(faulty)?;
-        let name = folder.file_name().unwrap_or_default().to_string_lossy();
-        clear_abandoned(parent, &format!(".{name}.")).map_err(faulty)?;
-        let hidden = parent.join(Part::name_for(&format!("{name}.{}", std::process::id())));
-        let work = Part::claim(hidden).map_err(faulty)?.ok_or_else(|| taken(&folder))?;
+        let work = Part::beside(&folder).map_err(faulty)?;
         Ok(Self { work, folder, packed })
     }
 
