@@ -1,6 +1,6 @@
 //! The folder of a sheet as a place that recordings come from.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
@@ -49,6 +49,37 @@ impl Facts for Folder {
 impl Sources for Folder {
     fn open(&self, file: &str) -> Result<Box<dyn Playback>, Fault> {
         Ok(Box::new(Recording { source: self.source(file)?, next: 0, file: file.to_owned() }))
+    }
+}
+
+/// The recordings of a folder and, under names of their own, sounds from elsewhere, each to be played once.
+pub struct Beside<'a> {
+    folder: &'a Folder,
+    others: Mutex<BTreeMap<String, Box<dyn Playback>>>,
+}
+
+impl<'a> Beside<'a> {
+    /// Both together.
+    #[must_use]
+    pub fn new(folder: &'a Folder, others: BTreeMap<String, Box<dyn Playback>>) -> Self {
+        Self { folder, others: Mutex::new(others) }
+    }
+}
+
+impl Facts for Beside<'_> {
+    fn frames(&self, file: &str) -> Result<u64, Fault> {
+        self.folder.frames(file)
+    }
+
+    fn audio(&self, file: &str) -> Result<Channels, Fault> {
+        self.folder.audio(file)
+    }
+}
+
+impl Sources for Beside<'_> {
+    fn open(&self, file: &str) -> Result<Box<dyn Playback>, Fault> {
+        let other = self.others.lock().unwrap_or_else(PoisonError::into_inner).remove(file);
+        other.map_or_else(|| self.folder.open(file), Ok)
     }
 }
 

@@ -30,7 +30,7 @@ pub use apart::{Apart, LinkPlace};
 pub use compile::{Facts, compile, dither_link};
 pub use curve::{Curve, GainLaw, Level};
 pub use fault::Fault;
-pub use folder::Folder;
+pub use folder::{Beside, Folder};
 pub use grid::Grid;
 pub use impulse::one_sided_responses;
 pub use live::Live;

@@ -214,6 +214,14 @@ fn set_number(settings: &mut Settings, name: &str, value: f64) {
 }
 
 impl Step {
+    /// The step as one that plays what it has given before: a file of all that was computed of it, from the first frame
+    /// of a render that starts at the song's ([`crate::Sink::takes_all`]).
+    #[must_use]
+    pub fn played(&self, file: &str) -> Self {
+        let (name, role, leaves, tail_frames) = (self.name.clone(), self.role, self.leaves, self.tail_frames);
+        Self { name, role, leaves, tail_frames, ..Self::of_file(file) }
+    }
+
     pub(crate) fn of_file(file: &str) -> Self {
         Self {
             name: file.to_owned(),

@@ -42,6 +42,12 @@ pub trait Sink: Send {
     /// # Errors
     /// It cannot take them, for instance because the disk is full: the render stops.
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault>;
+
+    /// Whether it takes all that is computed instead: also the time by which the output lags the song, and what is
+    /// computed past the tail. [`crate::Step::played`] plays that again.
+    fn takes_all(&self) -> bool {
+        false
+    }
 }
 
 /// How a stream is opened.
@@ -209,8 +215,11 @@ impl Stream {
         let step = self.outputs[output];
         let leaves = self.plan.steps[step].leaves as u64;
         let start = self.starts(block);
-        let end = (start + self.frames_in(block) as u64).min(leaves + self.plan.print_frames());
-        let first = start.max(leaves);
+        let computed = start + self.frames_in(block) as u64;
+        let (first, end) = match sink.takes_all() {
+            true => (start, computed),
+            false => (start.max(leaves), computed.min(leaves + self.plan.print_frames())),
+        };
         if first >= end {
             return Ok(());
         }

@@ -119,11 +119,23 @@ pub struct PrintArgs {
     /// What to call this run, for instance `vocal notes in`.
     #[arg(long, value_name = "TEXT")]
     pub label: Option<String>,
+    /// Use the work of earlier runs again and keep this one's, in so many gigabytes beside the revisions: the same files,
+    /// sooner.
+    #[arg(long, value_name = "GB", num_args = 0..=1, require_equals = true, default_missing_value = "4", value_parser = gigabytes)]
+    pub reuse: Option<f64>,
     /// Print this revision once more from its own sheet, say whether its files come out the same, and keep nothing.
-    #[arg(long, value_name = "REVISION", conflicts_with_all = ["only", "label"])]
+    #[arg(long, value_name = "REVISION", conflicts_with_all = ["only", "label", "reuse"])]
     pub again: Option<String>,
     #[command(flatten)]
     pub threads: Threads,
+}
+
+/// A size that a folder may have.
+fn gigabytes(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(gb) if (0.0..=1e6).contains(&gb) => Ok(gb),
+        _ => Err("a size in gigabytes is a number from 0, for instance 2.5".to_owned()),
+    }
 }
 
 /// Arguments of `measure`.

@@ -53,7 +53,7 @@ pub fn again(order: &Order<'_>, name: &str) -> Result<Again, Stopped> {
     let left_out = reported.verdict.map(|verdict| verdict.not_printed).unwrap_or_default();
     let wanted = loaded.sheet.iter().flat_map(print::names_of).map(str::to_owned);
     let only: Vec<String> = wanted.filter(|name| !left_out.contains(name)).collect();
-    let order = Order { only: &only, label: reported.label.as_deref(), ..*order };
+    let order = Order { only: &only, label: reported.label.as_deref(), reuse_bytes: None, ..*order };
     let made = print::make(&order, loaded, moment, &|| Revision::again(&out, number))?;
     let same = |file: &history::PastFile| {
         made.report

@@ -4,18 +4,20 @@ use std::fs;
 use std::path::Path;
 
 use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
-use measure::TruePeakMeter;
+use measure::{LoudnessMeter, TruePeakMeter};
 use media::{MediaError, Source, codec};
 use sheet::{CodecChoice, Print};
 use units::{Problem, Severity};
 
+use crate::answer::Answer;
 use crate::files::codec_of;
 use crate::findings;
 use crate::finish::{Ended, Head};
-use crate::record::{SolvedRecord, Survived};
+use crate::kept::Kept;
+use crate::record::Survived;
 use crate::revision::machine;
-use crate::solve::{self, Search};
-use crate::spool::{Gauge, Gauged, Spool, media_fault};
+use crate::solve::Search;
+use crate::spool::{Gauged, LoudnessSink, Spool, media_fault};
 
 /// Ceilings that are tried until a codec's round trip holds.
 const MOST_CEILINGS: usize = 6;
@@ -28,6 +30,8 @@ pub(crate) struct Ending<'a> {
     pub rate_hz: u32,
     pub threads: usize,
     pub progress: &'a (dyn Fn(f64) + Sync),
+    /// What earlier runs have found.
+    pub kept: Option<&'a Kept>,
 }
 
 impl Ending<'_> {
@@ -41,18 +45,37 @@ impl Ending<'_> {
     ) -> Result<Ended, Fault> {
         let spool = format!("{}.end.wav", head.spool.trim_end_matches(".wav"));
         let wanted = self.plan.ceiling_dbtp(self.port);
+        let known = self.known(print, target_lufs).filter(|answer| self.holds(answer, &head.spool, &spool));
+        let answer = match known {
+            Some(answer) => answer,
+            None => self.search(print, head, &spool, target_lufs)?,
+        };
+        let gauged = Gauged::of_file(&self.work.join(&spool), self.plan)?;
+        let mut found: Vec<Problem> = target_lufs
+            .and_then(|lufs| findings::of_loudness(&print.name, lufs, answer.reached()))
+            .into_iter()
+            .collect();
+        if let (Some(_), Some(wanted)) = (answer.next_ceiling(wanted), wanted) {
+            found.push(not_survived(&print.name, wanted, answer.worst_dbtp()));
+        }
+        fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
+        (self.progress)(1.0);
+        let solved = answer.record(target_lufs, target);
+        Ok(Ended { spool, gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found })
+    }
+
+    /// Searches gain and ceiling, and leaves the print with them in `spool`.
+    fn search(&self, print: &Print, head: &Head, spool: &str, target_lufs: Option<f64>) -> Result<Answer, Fault> {
+        let wanted = self.plan.ceiling_dbtp(self.port);
         let mut ceiling = wanted;
         let mut search = head.gauged.loudness.integrated_lufs().map(Search::new);
         let (mut gain_db, mut tries) = (0.0, 0);
-        for round in 1..=MOST_CEILINGS {
-            let mut last = None;
+        for round in 1.. {
             let mut render = |gain: f64| {
                 tries += 1;
                 (self.progress)(tries as f64 / (tries + 3) as f64);
-                let take = self.take(&head.spool, &spool, gain, ceiling)?;
-                let lufs = take.loudness.integrated_lufs();
-                last = Some(take);
-                Ok(lufs)
+                let take = self.take(&head.spool, spool, gain, ceiling)?;
+                Ok(take.integrated_lufs())
             };
             let reached = match (target_lufs, &mut search) {
                 (Some(lufs), Some(search)) => {
@@ -62,29 +85,40 @@ impl Ending<'_> {
                 }
                 _ => render(gain_db)?,
             };
-            let survived = self.survived(&spool, &print.survive)?;
-            let worst = survived.iter().map(|trip| trip.decoded_dbtp).fold(f64::NEG_INFINITY, f64::max);
-            let next = wanted.zip(ceiling).and_then(|(wanted, now)| solve::next_ceiling(wanted, now, worst));
-            if let (Some(next), true) = (next, round < MOST_CEILINGS) {
-                ceiling = Some(next);
-                continue;
+            let survived = self.survived(spool, &print.survive)?;
+            let answer = Answer::new(gain_db, ceiling, survived, tries, reached);
+            match answer.next_ceiling(wanted) {
+                Some(next) if round < MOST_CEILINGS => ceiling = Some(next),
+                _ => {
+                    self.remember(print, target_lufs, &answer);
+                    return Ok(answer);
+                }
             }
-            let Some(gauged) = last else { break };
-            let mut found: Vec<Problem> =
-                target_lufs.and_then(|lufs| findings::of_loudness(&print.name, lufs, reached)).into_iter().collect();
-            if let (Some(_), Some(wanted)) = (next, wanted) {
-                found.push(not_survived(&print.name, wanted, worst));
-            }
-            fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
-            (self.progress)(1.0);
-            let solved = SolvedRecord { target_lufs, target, gain_db, ceiling_dbtp: ceiling, survived, tries };
-            return Ok(Ended { spool, gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found });
         }
         unreachable!("the last ceiling returns")
     }
 
-    /// Renders the ending with a gain and a ceiling into the file `to`.
-    fn take(&self, from: &str, to: &str, gain_db: f64, ceiling_dbtp: Option<f64>) -> Result<Gauged, Fault> {
+    /// What an earlier run has found for the same sound, target and codecs.
+    fn known(&self, print: &Print, target_lufs: Option<f64>) -> Option<Answer> {
+        self.kept?.note(self.port.step, &question(print, target_lufs))
+    }
+
+    fn remember(&self, print: &Print, target_lufs: Option<f64>, answer: &Answer) {
+        if let Some(kept) = self.kept {
+            kept.keep_note(self.port.step, &question(print, target_lufs), answer);
+        }
+    }
+
+    /// Whether the print comes out as loud as an answer says; it is in `spool` then.
+    fn holds(&self, answer: &Answer, head: &str, spool: &str) -> bool {
+        (self.progress)(0.5);
+        let take = self.take(head, spool, answer.gain_db(), answer.ceiling_dbtp());
+        take.is_ok_and(|loudness| loudness.integrated_lufs() == answer.reached())
+    }
+
+    /// Renders the ending with a gain and a ceiling into the file `to`, and measures no more of it than the search asks:
+    /// most takes are thrown away.
+    fn take(&self, from: &str, to: &str, gain_db: f64, ceiling_dbtp: Option<f64>) -> Result<LoudnessMeter, Fault> {
         let path = self.work.join(to);
         if path.exists() {
             fs::remove_file(&path).map_err(|error| machine(&path, &error))?;
@@ -92,12 +126,12 @@ impl Ending<'_> {
         let plan = self.plan.ending(self.port, from, gain_db, ceiling_dbtp);
         let sources = Folder::new(self.work, self.rate_hz);
         let mut spool = Spool::create(&path, self.rate_hz, plan.print_frames())?;
-        let mut gauge = Gauge::new(plan.rate_hz, plan.print_frames());
+        let mut loudness = LoudnessSink::new(plan.rate_hz);
         let stream = Stream::open(&plan, &sources, &[1, 1], &Setup::for_threads(self.threads))?;
-        let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut gauge)];
+        let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut loudness)];
         stream.run(self.threads, sinks, &|_| ())?;
         spool.finish()?;
-        Ok(gauge.finish())
+        Ok(loudness.0)
     }
 
     /// Sends the print through each codec and measures what a listener would decode.
@@ -128,6 +162,12 @@ impl Ending<'_> {
         let decoded_dbtp = units::db_from_gain(left.value.max(right.value));
         Ok(Survived { codec: choice.to_string(), encoder: choice.encoder(), decoded_dbtp })
     }
+}
+
+/// What the search is asked, beside the sound that it is asked of.
+fn question(print: &Print, target_lufs: Option<f64>) -> String {
+    let codecs = print.survive.iter().map(codec_of).map(|codec| format!("{codec} by {}", codec.encoder()));
+    format!("ending at {target_lufs:?} through {:?}", codecs.collect::<Vec<_>>())
 }
 
 fn not_survived(print: &str, wanted_dbtp: f64, decoded_dbtp: f64) -> Problem {

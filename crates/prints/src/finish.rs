@@ -14,6 +14,7 @@ use crate::ending::Ending;
 use crate::files::{self, Finished, Job};
 use crate::findings::{self, FileFacts};
 use crate::gate::{self, Delivered, ReadBack};
+use crate::kept::Kept;
 use crate::labels::{self, Occasion};
 use crate::parallel::in_parallel;
 use crate::record::{FileRecord, SolvedRecord, Version};
@@ -48,6 +49,7 @@ pub(crate) struct Finish<'a> {
     pub threads: usize,
     pub started: Instant,
     pub progress: &'a (dyn Fn(&str, f64) + Sync),
+    pub kept: Option<&'a Kept>,
 }
 
 /// A finished print: its record, its files' records, and what was found.
@@ -86,6 +88,7 @@ impl Finish<'_> {
             rate_hz: self.sheet.song.rate_hz,
             threads: self.threads,
             progress: &|part| (self.progress)(&format!("Finding the loudness of {name}"), part),
+            kept: self.kept,
         };
         ending.find(print, head, target_lufs, target)
     }

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
+use engine::{Beside, Fault, Folder, Plan, Port, Setup, Sink, Stream};
 use sheet::{Alternate, Print, Sheet, StemPrint};
 use units::Problem;
 
@@ -13,6 +13,7 @@ use crate::findings;
 use crate::finish::{Finish, Head};
 use crate::gate;
 use crate::history;
+use crate::kept::{Course, Kept};
 use crate::labels::{Moment, Occasion};
 use crate::load::{self, Loaded};
 use crate::parallel::in_parallel;
@@ -20,7 +21,8 @@ use crate::parts::{Parts, Wanted, Work};
 use crate::record::{AcceptedRecord, FileRecord, Report, Version};
 use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
-use crate::spool::{Gauge, LoudnessSink, SoundSink, Spool};
+use crate::silence::Stems;
+use crate::spool::{Gauge, LoudnessSink, Spool};
 use crate::watch::Watch;
 
 /// What to print, and where.
@@ -37,6 +39,9 @@ pub struct Order<'a> {
     pub threads: usize,
     /// Told what is going on and which part of it is done.
     pub progress: &'a (dyn Fn(&str, f64) + Sync),
+    /// Work of earlier runs is used again, and this run's kept, in so many bytes among the revisions; all is made anew
+    /// when none. The files come out the same.
+    pub reuse_bytes: Option<u64>,
 }
 
 /// A finished run.
@@ -107,7 +112,10 @@ pub(crate) fn make(
     let revision = begin()?;
     let probes = returns::probe(sheet, &mut plan);
     let occasion = Occasion { label: order.label, moment };
-    let run = Run { order, sheet, plan: &plan, sources: &sources, revision: &revision, occasion };
+    let recordings = history::sources_of(sheet, loaded.folder(), order.threads)?;
+    let open = |most_bytes| Kept::open(&order.revisions(), most_bytes, (sheet, &plan), &heads_of(&chosen), &recordings);
+    let kept = order.reuse_bytes.map(open).transpose()?;
+    let run = Run { order, sheet, plan: &plan, sources: &sources, revision: &revision, occasion, kept: kept.as_ref() };
     let rendered = run.render(&chosen, &probes)?;
     let mut findings: Vec<Problem> = loaded.problems.clone();
     findings.extend(rendered.findings);
@@ -120,6 +128,7 @@ pub(crate) fn make(
         threads: order.threads,
         started,
         progress: order.progress,
+        kept: kept.as_ref(),
     };
     let prints: Vec<_> = chosen.iter().zip(&rendered.heads).collect();
     let done = in_parallel(order.threads, &prints, |((print, port), head)| finish.print(print, port, head))?;
@@ -141,8 +150,11 @@ pub(crate) fn make(
     findings.extend(gate::of_sync(&files, order.threads, &|file| revision.folder().join(file_name_of(file)))?);
     let mut report = run.report(versions, files, findings, choice.left_out(sheet));
     (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
-    report.sources = history::sources_of(sheet, loaded.folder(), order.threads)?;
+    report.sources = recordings;
     watch.end()?;
+    if let Some(kept) = kept {
+        kept.publish();
+    }
     report.realtime_factor = plan.print_frames() as f64 / plan.rate_hz / started.elapsed().as_secs_f64();
     Ok(Made { report, revision, sheet_text: loaded.text })
 }
@@ -217,6 +229,11 @@ struct Rendered {
     findings: Vec<Problem>,
 }
 
+/// Where the first render ends for each print.
+fn heads_of(chosen: &[(Print, Port)]) -> Vec<usize> {
+    chosen.iter().map(|(_, port)| port.solve_after.unwrap_or(port.step)).collect()
+}
+
 struct Run<'a> {
     order: &'a Order<'a>,
     sheet: &'a Sheet,
@@ -224,13 +241,14 @@ struct Run<'a> {
     sources: &'a Folder,
     revision: &'a Revision,
     occasion: Occasion<'a>,
+    kept: Option<&'a Kept>,
 }
 
 impl Run<'_> {
     fn render(&self, chosen: &[(Print, Port)], probes: &[Probes]) -> Result<Rendered, Fault> {
         let frames = self.plan.print_frames();
-        let heads: Vec<usize> = chosen.iter().map(|(_, port)| port.solve_after.unwrap_or(port.step)).collect();
-        let watched = self.watched_stems(&heads);
+        let heads = heads_of(chosen);
+        let mut stems = Stems::of(self.sheet, self.plan, &heads, self.kept);
         let names: Vec<String> = (0..heads.len()).map(|index| format!(".head{index}.wav")).collect();
         let mut spools = Vec::new();
         for name in &names {
@@ -240,23 +258,25 @@ impl Run<'_> {
         let mut probed: BTreeMap<usize, ProbeMeter> =
             probes.iter().flat_map(|p| p.sums).map(|step| (step, ProbeMeter::new(self.plan.rate_hz))).collect();
         let mut alone: Vec<LoudnessSink> = probes.iter().map(|_| LoudnessSink::new(self.plan.rate_hz)).collect();
-        let mut sounds: Vec<SoundSink> = watched.iter().map(|_| SoundSink::default()).collect();
+        let wanted = probes.iter().flat_map(|p| p.sums.into_iter().chain([p.alone])).chain(heads.iter().copied());
+        let course = self.kept.map(|kept| kept.course(self.plan, &wanted.collect::<Vec<_>>(), &stems.asked()));
+        let Course { plan, played, mut keeping } = course.unwrap_or_else(|| Course::whole(self.plan));
         let mut taken: Vec<(usize, Box<dyn Sink + '_>)> = Vec::new();
         taken.extend(heads.iter().copied().zip(spools.iter_mut().map(|spool| Box::new(spool) as Box<dyn Sink>)));
         taken.extend(heads.iter().copied().zip(gauges.iter_mut().map(|gauge| Box::new(gauge) as Box<dyn Sink>)));
         taken.extend(probed.iter_mut().map(|(step, meter)| (*step, Box::new(meter) as Box<dyn Sink>)));
         taken.extend(probes.iter().zip(&mut alone).map(|(p, meter)| (p.alone, Box::new(meter) as Box<dyn Sink>)));
-        taken.extend(
-            watched.iter().zip(&mut sounds).map(|((step, _), sound)| (*step, Box::new(sound) as Box<dyn Sink>)),
-        );
+        taken.extend(stems.sinks());
+        taken.extend(keeping.iter_mut().map(|(step, sound)| (*step, Box::new(sound) as Box<dyn Sink>)));
         let (outputs, sinks): (Vec<usize>, Vec<_>) = taken.into_iter().unzip();
-        let stream = Stream::open(self.plan, self.sources, &outputs, &Setup::for_threads(self.order.threads))?;
+        let sources = Beside::new(self.sources, played);
+        let stream = Stream::open(&plan, &sources, &outputs, &Setup::for_threads(self.order.threads))?;
         let facts = stream.run(self.order.threads, sinks, &|part| (self.order.progress)("Rendering", part))?;
         for spool in spools {
             spool.finish()?;
         }
-        let silent: Vec<String> =
-            watched.iter().zip(&sounds).filter(|(_, sound)| !sound.sounds).map(|((_, name), _)| name.clone()).collect();
+        keeping.into_iter().for_each(|(_, sound)| sound.end());
+        let (facts, silent) = stems.finish(&facts, self.kept);
         let figures: BTreeMap<usize, _> = probed.into_iter().map(|(step, meter)| (step, meter.finish())).collect();
         let record = |(probes, alone): (&Probes, &LoudnessSink)| {
             returns::record(probes, probes.sums.map(|step| &figures[&step]), alone.0.integrated_lufs())
@@ -266,17 +286,6 @@ impl Run<'_> {
             returns: probes.iter().zip(&alone).map(record).collect(),
             findings: findings::of_sources(&facts, &silent, self.plan.rate_hz),
         })
-    }
-
-    /// Stems whose silence would be a fault: index of the step, and name.
-    fn watched_stems(&self, heads: &[usize]) -> Vec<(usize, String)> {
-        let needed = self.plan.needed_for(heads);
-        let watched = |(index, step): (usize, &engine::Step)| {
-            let (_, node) = self.sheet.node(&step.name)?;
-            let expected = matches!(node.kind, sheet::NodeKind::Stem { expect_silence: true, .. });
-            (needed[index] && step.role == engine::Role::Stem && !expected).then(|| (index, step.name.clone()))
-        };
-        self.plan.steps.iter().enumerate().filter_map(watched).collect()
     }
 
     fn report(

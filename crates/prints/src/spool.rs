@@ -2,9 +2,11 @@
 
 use std::path::Path;
 
-use engine::{Fault, Sink, Taken};
+use engine::{Fault, Plan, Sink, Taken};
 use measure::{LoudnessMeter, TruePeakMeter};
 use media::{FileFormat, MediaError, Metadata, WavSample, Writer};
+
+use crate::files::read_through;
 
 /// The fault of a file that cannot be read or written.
 #[must_use]
@@ -66,6 +68,18 @@ pub struct Gauged {
     pub true_peak_dbtp: Option<f64>,
     /// Largest sample in equal stretches.
     pub outline: Vec<f32>,
+}
+
+impl Gauged {
+    /// What is known of a print of a plan that lies in a 64-bit file.
+    ///
+    /// # Errors
+    /// It cannot be read.
+    pub fn of_file(path: &Path, plan: &Plan) -> Result<Self, Fault> {
+        let mut gauge = Gauge::new(plan.rate_hz, plan.print_frames());
+        read_through(path, &mut |_, frames| gauge.push(frames))?;
+        Ok(gauge.finish())
+    }
 }
 
 /// Measures an output as far as its labels and the search for its loudness need; everything else is read back from the

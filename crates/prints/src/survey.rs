@@ -155,7 +155,15 @@ fn ended(
     }
     check(course.stop)?;
     let (target_lufs, words) = target(sheet, folder, print)?;
-    let ending = Ending { plan, port, work, rate_hz: sheet.song.rate_hz, threads: course.threads, progress: &|_| () };
+    let ending = Ending {
+        plan,
+        port,
+        work,
+        rate_hz: sheet.song.rate_hz,
+        threads: course.threads,
+        progress: &|_| (),
+        kept: None,
+    };
     let print = Print { survive: Vec::new(), ..print.clone() };
     let ended = ending.find(&print, &head, target_lufs, words)?;
     let found = ended.solved.map(|solved| (solved.gain_db, solved.ceiling_dbtp));

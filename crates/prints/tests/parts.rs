@@ -127,6 +127,7 @@ fn printed(folder: &Path, sheet: &str, only: &[&str]) -> Printed {
         label: None,
         threads: 2,
         progress: &|_, _| (),
+        reuse_bytes: None,
     };
     prints::print(&order).unwrap_or_else(|stopped| match stopped {
         Stopped::Sheet(loaded) => panic!("{:#?}", loaded.problems),

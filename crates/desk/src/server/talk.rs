@@ -222,6 +222,7 @@ fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
             label: None,
             threads: shared.threads,
             progress: &progress,
+            reuse_bytes: None,
         };
         match prints::print(&order) {
             Ok(printed) => {

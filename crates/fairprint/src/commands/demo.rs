@@ -25,6 +25,7 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
         label: None,
         threads: args.threads.count(),
         progress: &|what, part| progress.tell(what, part),
+        reuse_bytes: None,
     };
     let result = prints::print(&order);
     drop(progress);

@@ -19,6 +19,7 @@ pub fn run(voice: &Voice, args: &PrintArgs) -> Outcome {
         label: args.label.as_deref(),
         threads: args.threads.count(),
         progress: &|what, part| progress.tell(what, part),
+        reuse_bytes: args.reuse.map(|gb| (gb * 1e9) as u64),
     };
     if let Some(revision) = &args.again {
         let told = again(&order, revision);

@@ -115,6 +115,7 @@ impl Bench<'_> {
             threads: self.trial.threads,
             started: Instant::now(),
             progress: self.trial.progress,
+            kept: None,
         };
         let Ended { spool, solved, .. } = finish.end(print, &port, &head)?;
         Ok(With { frames: self.read(&spool)?, gain: solved.map(|solved| (solved.gain_db, solved.ceiling_dbtp)) })
