@@ -69,8 +69,8 @@ and compared. The times above may be older than this: they tell their commit.
 - Did not help, by the machine code that came of it: four other ways to write the butterflies of the transform (at 256 bits the
   compiler keeps half of the turning in 128); reading 24 bits under AVX2 (as many instructions as plain 64-bit loads); wider
   registers for the loudness filter (a serial recursion of two channels, which fill 128 bits).
-- Did not help, by processor time in turn on one core: partitions of the convolution that grow by four or eight (1.54 to 1.81 s
-  and 1.42 to 1.65 s for 240 s, against 1.21 to 1.27 s; the results differ by less than -302 dB of the peak); a transform of rows
+- Did not help, by processor time in turn on one core: partitions of the convolution that grow by eight or four (1.54 to 1.57 s
+  and 1.64 to 1.81 s for 240 s, against 1.21 to 1.27 s; the results differ by less than -302 dB of the peak); a transform of rows
   and columns, eight numbers abreast (its strides meet in the same places of the cache); the meters' transform in four quarters.
 """
 
