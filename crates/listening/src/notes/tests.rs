@@ -110,7 +110,7 @@ fn hostile_files_are_refused_with_a_reason() {
         ("no span", with(&|n| n.at_secs = 1e12)),
         ("not a file of notes", br#"{"fairprint_notes":1,"notes":[{"id":"a","who":"","revision":"","version":"","at_secs":NaN,"text":"","written":""}]}"#.to_vec()),
         ("not a file of notes", br#"{"fairprint_notes":1,"notes":[{"id":"a","who":"","revision":"","version":"","at_secs":1e999,"text":"","written":""}]}"#.to_vec()),
-        ("64 hexadecimal", br#"{"fairprint_notes":1,"approvals":[{"id":"a","who":"","revision":"","version":"","sha256":"12","written":""}]}"#.to_vec()),
+        ("64 digits", br#"{"fairprint_notes":1,"approvals":[{"id":"a","who":"","revision":"","version":"","sha256":"12","written":""}]}"#.to_vec()),
         ("was not in it", liar),
         ("no level", ballot.to_string().into_bytes()),
     ];
