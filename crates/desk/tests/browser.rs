@@ -21,6 +21,8 @@ const SECONDS: usize = 12;
 /// Level of listening at the start, and how near a recorded gain has to be to it.
 const MONITOR_DB: f64 = -18.0;
 const NEAR_DB: f64 = 0.02;
+/// How much of a recording is laid against a print.
+const STRETCH: usize = RATE_HZ / 4;
 /// From the key to the loudspeakers. The goal is 100 ms; a machine that compiles beside the test is given more.
 const HEARD_MS: f64 = 250.0;
 
@@ -182,22 +184,30 @@ impl Recording {
         marks.iter().find(|mark| mark["what"] == what).unwrap()["frame"].as_u64().unwrap() as usize
     }
 
-    /// Delay and gain of the stretch after a mark against a print: where the print's first frame would be.
-    fn fit(&self, print: &[Frame], what: &str) -> Fit {
-        self.fit_at(print, self.at(what), RATE_HZ / 2)
+    /// Delay and gain of a stretch after a mark against a print: where the print's first frame would be. None on a machine
+    /// that is too busy.
+    fn fit(&self, print: &[Frame], what: &str) -> Option<Fit> {
+        // Sound that had to wait comes back gently.
+        let gently = RATE_HZ / 20;
+        let from = self.sounding(what, gently + STRETCH)?;
+        Some(self.fit_at(print, from + gently, STRETCH))
     }
 
     fn fit_at(&self, print: &[Frame], from: usize, frames: usize) -> Fit {
         let fit = measure::align(print, &self.frames[from..from + frames], RATE_HZ * SECONDS).unwrap();
-        Fit { start: from as i64 + fit.delay_samples.round() as i64, gain_db: fit.gain_db }
+        Fit { from, start: from as i64 + fit.delay_samples.round() as i64, gain_db: fit.gain_db }
     }
 
     /// The first stretch of so many frames, within as many after a mark, in which sound did not have to wait; none on a
     /// machine that is too busy.
     fn sounding(&self, what: &str, frames: usize) -> Option<usize> {
         let from = self.at(what);
-        let sounds = |part: &[Frame]| part.iter().any(|frame| frame[0].abs() > 1e-5);
-        (from..from + frames).step_by(480).find(|at| self.frames[*at..at + frames].chunks(64).all(sounds))
+        (from..from + frames).step_by(480).find(|at| !self.waits(*at, at + frames))
+    }
+
+    /// Whether sound had to wait between two frames.
+    fn waits(&self, from: usize, to: usize) -> bool {
+        self.frames[from..to].chunks(64).any(|part| part.iter().all(|frame| frame[0].abs() <= 1e-5))
     }
 
     /// What is left at a frame of the recording when the print is taken away.
@@ -208,12 +218,14 @@ impl Recording {
     }
 
     fn largest_rest(&self, print: &[Frame], fit: &Fit, from: usize) -> f64 {
-        (from..from + RATE_HZ / 2).map(|at| self.rest(print, fit, at)).fold(0.0, f64::max)
+        (from..from + STRETCH).map(|at| self.rest(print, fit, at)).fold(0.0, f64::max)
     }
 }
 
 #[derive(Debug)]
 struct Fit {
+    /// Where the stretch lies that was laid against the print.
+    from: usize,
     start: i64,
     gain_db: f64,
 }
@@ -243,15 +255,16 @@ fn what_is_heard_is_the_print_and_follows_the_hand() {
     let heard = Recording::read(&out);
     let print = |name: &str| media::read_all(&scene.path(&format!("prints/r001/{name}.wav")), None).unwrap().1;
     let (mastering, approval) = (print("ForMastering"), print("ForApproval"));
-    let before = heard.fit(&mastering, "start");
-    let after = heard.fit(&mastering, "undone");
+    let (Some(before), Some(after)) = (heard.fit(&mastering, "start"), heard.fit(&mastering, "undone")) else {
+        println!("sound had to wait all the time: what was heard is not held to the print");
+        return is_told_apart(&scene, &heard, &mastering);
+    };
     println!("before {before:?}, after {after:?}");
     for fit in [&before, &after] {
         assert!((fit.gain_db - MONITOR_DB).abs() < NEAR_DB, "{fit:?}");
     }
-    let (start, undone) = (heard.at("start"), heard.at("undone"));
-    let floor = heard.largest_rest(&mastering, &before, start);
-    assert!(heard.largest_rest(&mastering, &after, undone) < 3.0 * floor, "what is undone is undone to the sample");
+    let floor = heard.largest_rest(&mastering, &before, before.from);
+    assert!(heard.largest_rest(&mastering, &after, after.from) < 3.0 * floor, "what is undone is undone to the sample");
     // Where the machine was too busy, sound waited; nothing else may come between, and nothing twice.
     let waited = after.start - before.start;
     println!("sound waited {waited} frames");
@@ -271,12 +284,21 @@ fn what_is_heard_is_the_print_and_follows_the_hand() {
     assert!(soonest < HEARD_MS || moves.is_empty(), "{moves:?} ms");
     assert!(!moves.is_empty() || waited > 0, "no move was in step");
     assert!(heard.largest_rest(&mastering, &before, heard.at("settled")) > 10.0 * floor);
-    let chorus = heard.fit(&mastering, "chorus");
-    assert!(chorus.start != before.start && (chorus.gain_db - MONITOR_DB).abs() < NEAR_DB, "{chorus:?}");
-    let switched = heard.fit(&approval, "switched");
-    assert!((switched.start - chorus.start).abs() <= 1, "prints are in step: {switched:?} and {chorus:?}");
+    is_in_step(&heard, &before, &mastering, &approval);
     assert!(fs::read_to_string(scene.path("sheet.toml")).unwrap().contains("threshold_db = -27.5"));
     is_told_apart(&scene, &heard, &mastering);
+}
+
+/// After a jump and a switch, the one print goes on where the other was.
+fn is_in_step(heard: &Recording, before: &Fit, mastering: &[Frame], approval: &[Frame]) {
+    let (Some(chorus), Some(switched)) = (heard.fit(mastering, "chorus"), heard.fit(approval, "switched")) else {
+        println!("sound had to wait all the time: prints are not held to each other");
+        return;
+    };
+    assert!(chorus.start != before.start && (chorus.gain_db - MONITOR_DB).abs() < NEAR_DB, "{chorus:?}");
+    let apart = switched.start - chorus.start;
+    let may_be = if heard.waits(chorus.from, switched.from) { -1..RATE_HZ as i64 / 2 } else { -1..2 };
+    assert!(may_be.contains(&apart), "prints are in step: {switched:?} and {chorus:?}");
 }
 
 /// In the blind test of a print against itself in mono, what was heard is what was said, and X is what was kept.
@@ -297,12 +319,11 @@ fn is_told_apart(scene: &Scene, heard: &Recording, print: &[Frame]) {
         assert_eq!(asked.answer, listening::blind::Side::A);
     }
     let middle: Vec<Frame> = print.iter().map(|[left, right]| [(left + right) / 2.0; 2]).collect();
-    let stretch = RATE_HZ / 4;
-    let (Some(a), Some(b)) = (heard.sounding("a", stretch), heard.sounding("b", stretch)) else {
+    let (Some(a), Some(b)) = (heard.sounding("a", STRETCH), heard.sounding("b", STRETCH)) else {
         println!("sound had to wait all the time: A and B are not held to the print");
         return;
     };
-    let [first, second] = [heard.fit_at(print, a, stretch), heard.fit_at(&middle, b, stretch)];
+    let [first, second] = [heard.fit_at(print, a, STRETCH), heard.fit_at(&middle, b, STRETCH)];
     println!("A {first:?}, B {second:?}, turned down by {:?} dB", test.turned_down_db);
     for (fit, down_db) in [(&first, test.turned_down_db[0]), (&second, test.turned_down_db[1])] {
         assert!((fit.gain_db - MONITOR_DB - down_db).abs() < NEAR_DB, "{fit:?}, {down_db} dB");
