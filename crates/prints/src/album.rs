@@ -121,9 +121,7 @@ fn read(path: &Path) -> Result<Album, Failed> {
 
 /// Prints a song; tells what stands in the way of it, unless that is the machine.
 fn print_song(sheet: &Path, threads: usize) -> Result<Option<Problem>, Fault> {
-    let order =
-        print::Order { sheet, only: &[], out: None, label: None, threads, progress: &|_, _| (), reuse_bytes: None };
-    match print::print(&order) {
+    match print::print(&print::Order::of(sheet, threads)) {
         Ok(_) => Ok(None),
         Err(Stopped::Fault(Fault::Input(problem))) => Ok(Some(*problem)),
         Err(Stopped::Fault(fault)) => Err(fault),

@@ -27,10 +27,10 @@ pub mod record;
 pub mod report;
 pub mod returns;
 mod revision;
-mod silence;
 mod solve;
 mod spool;
 pub mod starts;
+mod stem_facts;
 pub mod survey;
 mod watch;
 

@@ -21,8 +21,8 @@ use crate::parts::{Parts, Wanted, Work};
 use crate::record::{AcceptedRecord, FileRecord, Report, Version};
 use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
-use crate::silence::Stems;
 use crate::spool::{Gauge, LoudnessSink, Spool};
+use crate::stem_facts::Stems;
 use crate::watch::Watch;
 
 /// What to print, and where.
@@ -42,6 +42,14 @@ pub struct Order<'a> {
     /// Work of earlier runs is used again, and this run's kept, in so many bytes among the revisions; all is made anew
     /// when none. The files come out the same.
     pub reuse_bytes: Option<u64>,
+}
+
+impl<'a> Order<'a> {
+    /// All that a sheet asks for, made anew where it says, without a word on the way.
+    #[must_use]
+    pub fn of(sheet: &'a Path, threads: usize) -> Self {
+        Self { sheet, only: &[], out: None, label: None, threads, progress: &|_, _| (), reuse_bytes: None }
+    }
 }
 
 /// A finished run.

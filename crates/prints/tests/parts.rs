@@ -118,18 +118,10 @@ impl Song {
 }
 
 fn printed(folder: &Path, sheet: &str, only: &[&str]) -> Printed {
-    fs::write(folder.join("sheet.toml"), format!("{HEAD}{sheet}")).unwrap();
     let only: Vec<String> = only.iter().map(|name| (*name).to_owned()).collect();
-    let order = Order {
-        sheet: &folder.join("sheet.toml"),
-        only: &only,
-        out: None,
-        label: None,
-        threads: 2,
-        progress: &|_, _| (),
-        reuse_bytes: None,
-    };
-    prints::print(&order).unwrap_or_else(|stopped| match stopped {
+    let path = folder.join("sheet.toml");
+    fs::write(&path, format!("{HEAD}{sheet}")).unwrap();
+    prints::print(&Order { only: &only, ..Order::of(&path, 2) }).unwrap_or_else(|stopped| match stopped {
         Stopped::Sheet(loaded) => panic!("{:#?}", loaded.problems),
         Stopped::Fault(fault) => panic!("{}", fault.into_problem().message),
     })

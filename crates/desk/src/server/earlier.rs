@@ -64,16 +64,7 @@ mod tests {
     fn a_print_of_before_plays_in_step_although_the_song_has_moved() {
         let song = Song::new();
         let sheet = song.sheet();
-        let order = prints::Order {
-            sheet: &sheet,
-            only: &[],
-            out: None,
-            label: None,
-            threads: 1,
-            progress: &|_, _| (),
-            reuse_bytes: None,
-        };
-        assert!(prints::print(&order).is_ok());
+        assert!(prints::print(&prints::Order::of(&sheet, 1)).is_ok());
         // All recordings begin a quarter of a second later than they did.
         let text = std::fs::read_to_string(&sheet).expect("it is there");
         let later = text.replace("to = \"mix\"\n", "to = \"mix\"\nfrom = 0.25\n");

@@ -215,15 +215,7 @@ fn print(shared: &Arc<Shared>) -> Result<(), Box<Problem>> {
     behind::spawn(move || {
         let sheet = shared.session().path().to_owned();
         let progress = |what: &str, part: f64| shared.tell(&Told::Progress { what: what.to_owned(), part });
-        let order = prints::Order {
-            sheet: &sheet,
-            only: &[],
-            out: None,
-            label: None,
-            threads: shared.threads,
-            progress: &progress,
-            reuse_bytes: None,
-        };
+        let order = prints::Order { progress: &progress, ..prints::Order::of(&sheet, shared.threads) };
         match prints::print(&order) {
             Ok(printed) => {
                 let (revision, sound) = (printed.report.revision.clone(), !printed.report.failed());

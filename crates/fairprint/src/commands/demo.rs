@@ -18,15 +18,8 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
         Ok(files) => files,
         Err(error) => return voice.fault(&fault_of(&args.dir, &error)),
     };
-    let order = Order {
-        sheet: &files.sheet,
-        only: &[],
-        out: None,
-        label: None,
-        threads: args.threads.count(),
-        progress: &|what, part| progress.tell(what, part),
-        reuse_bytes: None,
-    };
+    let tell = |what: &str, part: f64| progress.tell(what, part);
+    let order = Order { progress: &tell, ..Order::of(&files.sheet, args.threads.count()) };
     let result = prints::print(&order);
     drop(progress);
     match result {

@@ -126,8 +126,7 @@ impl Song {
     fn printed(&self, sheet: &str, reuse_bytes: Option<u64>) -> Vec<String> {
         let path = self.path("sheet.toml");
         fs::write(&path, sheet).unwrap();
-        let order =
-            Order { sheet: &path, only: &[], out: None, label: None, threads: 2, progress: &|_, _| (), reuse_bytes };
+        let order = Order { reuse_bytes, ..Order::of(&path, 2) };
         let moment = Moment::of_report("2026-11-27 10:00:00 UTC").unwrap();
         fs::create_dir_all(order.revisions()).unwrap();
         let loaded = crate::load(&path).unwrap_or_else(|_| panic!("no sheet"));
@@ -267,15 +266,7 @@ fn runs_at_once_do_not_disturb_each_other() {
     let sheet = song.path("sheet.toml");
     fs::write(&sheet, SHEET).unwrap();
     let run = || {
-        let order = Order {
-            sheet: &sheet,
-            only: &[],
-            out: None,
-            label: None,
-            threads: 1,
-            progress: &|_, _| (),
-            reuse_bytes: Some(4_000_000),
-        };
+        let order = Order { reuse_bytes: Some(4_000_000), ..Order::of(&sheet, 1) };
         let report = crate::print(&order).unwrap_or_else(|_| panic!("not printed")).report;
         let lossless = report.prints.iter().filter(|file| !file.lossy);
         let sound = |path: &str| media::read_all(Path::new(path), None).unwrap().1;
