@@ -1,6 +1,6 @@
 //! Runs that are killed at random moments.
 
-use std::fs;
+use std::{fmt, fs};
 use std::path::Path;
 use std::process::{Child, Command};
 use std::thread::sleep;
@@ -15,24 +15,58 @@ pub fn kills() -> u32 {
     std::env::var("FAIRPRINT_KILLS").ok().and_then(|count| count.parse().ok()).unwrap_or(4)
 }
 
-/// Lets `start` run whole once, then kills it at random moments; `check` looks at what is left each time. Tells how
-/// many runs were really cut short.
+/// Random moments within a run. How long a run takes hangs on what else the machine does, so the stretch within which they
+/// fall follows what was seen: it is shorter after a run that was over first, longer after one that was caught.
+pub struct Moments {
+    random: Random,
+    stretch_secs: f64,
+    runs: u32,
+    caught: u32,
+}
+
+impl Moments {
+    pub fn within(run: Duration, seed: u64) -> Self {
+        Self { random: Random(seed), stretch_secs: run.as_secs_f64(), runs: 0, caught: 0 }
+    }
+
+    pub fn wait(&mut self) {
+        assert!(self.runs < 20 * kills(), "{self}: most were over first");
+        self.runs += 1;
+        sleep(Duration::from_secs_f64(self.stretch_secs * self.random.share()));
+    }
+
+    pub fn note(&mut self, was_caught: bool) {
+        self.stretch_secs *= if was_caught { 1.1 } else { 0.8 };
+        self.caught += u32::from(was_caught);
+    }
+
+    /// Whether as many runs as asked were really caught before their end.
+    pub fn are_enough(&self) -> bool {
+        self.caught >= kills()
+    }
+}
+
+impl fmt::Display for Moments {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        write!(f, "{} of {} runs caught before their end, at last within {:.3} s", self.caught, self.runs, self.stretch_secs)
+    }
+}
+
+/// Lets `start` run whole once, then kills it at random moments; `check` looks at what is left each time.
 fn kill_often(what: &str, start: &dyn Fn() -> Child, check: &dyn Fn()) {
     let begun = Instant::now();
     let whole = start().wait_with_output().unwrap();
     assert!(whole.status.success(), "{}", said(&whole));
-    let whole_secs = begun.elapsed().as_secs_f64();
+    let mut moments = Moments::within(begun.elapsed(), 1);
     check();
-    let (mut random, mut cut_short) = (Random(1), 0);
-    for _ in 0..kills() {
+    while !moments.are_enough() {
         let mut run = start();
-        sleep(Duration::from_secs_f64(whole_secs * random.share()));
+        moments.wait();
         run.kill().unwrap();
-        cut_short += u32::from(!run.wait().unwrap().success());
+        moments.note(!run.wait().unwrap().success());
         check();
     }
-    println!("{what}: {} kills within {whole_secs:.2} s, {cut_short} of them before its end", kills());
-    assert!(cut_short * 4 >= kills(), "{what}: most runs were over before they were killed");
+    println!("{what}: {moments}");
 }
 
 /// What a run may leave that was killed between making its folder and locking it, or between unlocking and naming it: the

@@ -4,12 +4,9 @@ use std::fs;
 use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _};
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::thread::sleep;
 use std::time::{Duration, Instant, SystemTime};
 
-use chance::Random;
-
-use crate::kills::kills;
+use crate::kills::Moments;
 use crate::song::{Song, entries, said, whole_revisions};
 
 /// The program on the sheet, bound by the rights of files even where the tests run as the one to whom all is allowed.
@@ -36,31 +33,32 @@ fn rights_that_are_lost_in_mid_run_end_it_in_words_and_the_next_run_succeeds() {
     let begun = Instant::now();
     let whole = print(&song).output().unwrap();
     assert_eq!(whole.status.code(), Some(0), "{}", said(&whole));
-    let whole_secs = begun.elapsed().as_secs_f64();
-    let (mut random, mut stopped) = (Random(5), 0);
-    for turn in 0..2 * kills() {
+    let mut moments = Moments::within(begun.elapsed(), 5);
+    for turn in 0.. {
+        if moments.are_enough() {
+            break;
+        }
         // Nothing can be named in the folder any more, or a recording cannot be opened once more.
         let (lost, mode) = if turn % 2 == 0 { ("prints", 0o500) } else { ("keys.wav", 0o000) };
         let path = song.path(lost);
         let given = fs::metadata(&path).unwrap().permissions().mode();
         let run = print(&song).spawn().unwrap();
-        sleep(Duration::from_secs_f64(whole_secs * random.share()));
+        moments.wait();
         allow(&path, mode);
         let output = run.wait_with_output().unwrap();
         allow(&path, given);
         let words = said(&output);
         match output.status.code() {
-            Some(0) => {}
+            Some(0) => moments.note(false),
             Some(2 | 3) => {
-                stopped += 1;
+                moments.note(true);
                 assert!(words.contains("ermission denied") && words.contains(lost), "{words}");
             }
             code => panic!("{code:?}: {words}"),
         }
         whole_revisions(&song.path("prints"));
     }
-    println!("rights lost: {} times, {stopped} of them before its end", 2 * kills());
-    assert!(stopped > 0);
+    println!("rights lost: {moments}");
     let before = whole_revisions(&song.path("prints"));
     song.print();
     assert_eq!(whole_revisions(&song.path("prints")), before + 1);
