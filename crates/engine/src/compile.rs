@@ -344,19 +344,6 @@ impl<'a> Compiler<'a> {
     }
 }
 
-/// The link that puts samples on the grid of an integer file, with or without dither.
-///
-/// # Errors
-/// The processor cannot be built for this rate.
-pub fn dither_link(bits: u32, dither: sheet::Dither, rate_hz: f64) -> Result<PlanLink, Fault> {
-    let settings = dither_settings(bits, dither)?;
-    let built = crate::step::build(&settings, &dsp::Context::plain(rate_hz, 1));
-    let latency_frames =
-        built.map_err(|error| Fault::input("cannot-build", "dither", error.message, error.remedy))?.latency_frames();
-    let (key, rides) = (None, Vec::new());
-    Ok(PlanLink { settings, off: false, key, wait_frames: 0, latency_frames, arrives: 0, rides })
-}
-
 /// The settings of the processor that puts samples on the grid of an integer file.
 pub(crate) fn dither_settings(bits: u32, dither: sheet::Dither) -> Result<units::Settings, Fault> {
     let kind = match dither {

@@ -27,7 +27,7 @@ pub fn specs() -> Vec<&'static units::Spec> {
 }
 
 pub use apart::{Apart, LinkPlace};
-pub use compile::{Facts, compile, dither_link};
+pub use compile::{Facts, compile};
 pub use curve::{Curve, GainLaw, Level};
 pub use fault::Fault;
 pub use folder::{Beside, Folder};

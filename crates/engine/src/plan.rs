@@ -176,15 +176,6 @@ impl Plan {
         self.of_file(file, self.print_frames(), vec![ending])
     }
 
-    /// A plan that plays a file of `frames` frames through `links` without followers or rides, for instance to dither.
-    #[must_use]
-    pub fn through(&self, file: &str, frames: u64, rate_hz: f64, links: Vec<PlanLink>) -> Self {
-        let leaves = links.iter().map(|link| link.latency_frames).sum();
-        let feed = Feed::Sum(vec![Input { from: 0, law: GainLaw::unity(), align_frames: 0 }]);
-        let step = Step { feed, links, leaves, ..Step::of_file(file) };
-        Self { rate_hz, ..self.of_file(file, frames, vec![Step { role: Role::Print, ..step }]) }
-    }
-
     fn of_file(&self, file: &str, frames: u64, then: Vec<Step>) -> Self {
         let steps: Vec<Step> = [Step::of_file(file)].into_iter().chain(then).collect();
         let ports = vec![Port { name: file.to_owned(), step: steps.len() - 1, solve_after: None }];

@@ -35,14 +35,14 @@ pub(crate) struct Ending<'a> {
 }
 
 impl Ending<'_> {
-    /// Finds gain and ceiling; leaves the finished print in a 64-bit file.
+    /// Finds gain and ceiling; leaves the finished print in a 64-bit file, and tells its name.
     pub(crate) fn find(
         &self,
         print: &Print,
         head: &Head,
         target_lufs: Option<f64>,
         target: String,
-    ) -> Result<Ended, Fault> {
+    ) -> Result<(String, Ended), Fault> {
         let spool = format!("{}.end.wav", head.spool.trim_end_matches(".wav"));
         let wanted = self.plan.ceiling_dbtp(self.port);
         let known = self.known(print, target_lufs).filter(|answer| self.holds(answer, &head.spool, &spool));
@@ -61,7 +61,7 @@ impl Ending<'_> {
         fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
         (self.progress)(1.0);
         let solved = answer.record(target_lufs, target);
-        Ok(Ended { spool, gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found })
+        Ok((spool, Ended { gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found }))
     }
 
     /// Searches gain and ceiling, and leaves the print with them in `spool`.

@@ -2,16 +2,16 @@
 
 use std::fs::File;
 use std::io::{self, Read};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use engine::{Fault, Folder, Plan, Setup, Sink, Stream, Taken};
+use engine::{Fault, Grid, Sink, Taken};
 use measure::stem_facts::{EdgeMeter, SILENCE_DBFS};
 use measure::{Measured, Meter};
 use media::codec::CodecChoice;
-use media::{IntegerBits, Kbps, Loudness, Metadata, OggKbps, WavSample, Writer};
+use media::{IntegerBits, Kbps, Loudness, MediaError, Metadata, OggKbps, RateConverter, WavSample, Writer};
 use sha2::{Digest, Sha256};
 use sheet::{FileFormat, FileSpec};
-use units::Frame;
+use units::{Frame, MAX_BLOCK_FRAMES};
 
 use crate::gate::ReadBack;
 use crate::spool::media_fault;
@@ -28,59 +28,105 @@ pub struct Finished {
     pub read: ReadBack,
 }
 
-/// What to write, and from what.
-pub struct Job<'a> {
-    /// The plan that the print came from.
-    pub plan: &'a Plan,
-    /// Folder and name of the print's 64-bit file.
-    pub spool: (&'a Path, &'a str),
-    /// The wanted file.
-    pub spec: FileSpec,
-    /// Where it goes.
-    pub path: &'a Path,
-    /// Its labels.
-    pub metadata: &'a Metadata,
-    /// Loudness figures of the print.
-    pub loudness: Loudness,
-}
-
 /// The rate that a file of a print gets.
 #[must_use]
 pub fn rate_of(spec: &FileSpec, song_rate_hz: u32) -> u32 {
     spec.rate_hz.unwrap_or_else(|| format_of(spec.format).rate_for(song_rate_hz))
 }
 
-/// Writes a file, reads it back and measures it.
-///
-/// # Errors
-/// Disk or encoder.
-pub fn write(job: &Job<'_>) -> Result<Finished, Fault> {
-    let rate_hz = rate_of(&job.spec, job.plan.rate_hz as u32);
-    let (folder, name) = job.spool;
-    let sources = Folder::new(folder, rate_hz);
-    let frames = engine::Facts::frames(&sources, name)?;
-    let links = match job.spec.format.rounding() {
-        None => Vec::new(),
-        Some((bits, dither)) => vec![engine::dither_link(bits, dither, f64::from(rate_hz))?],
-    };
-    let plan = job.plan.through(name, frames, f64::from(rate_hz), links);
-    let stream = Stream::open(&plan, &sources, &[1], &Setup::for_threads(1))?;
-    let format = format_of(job.spec.format);
-    let writer = media::create(job.path, &format, rate_hz, Some(frames), job.metadata);
-    let mut writer = writer.map_err(|error| media_fault(&error))?;
-    writer.set_loudness(job.loudness);
-    stream.run(1, vec![Box::new(Encoding(&mut writer))], &|_| ())?;
-    let written = writer.finish().map_err(|error| media_fault(&error))?;
-    let (measured, read) = read_back(job.path)?;
-    let sha256 = sha256_of(job.path).map_err(|error| crate::revision::machine(job.path, &error))?;
-    Ok(Finished { sha256, measured, clamped_samples: written.clamped_samples, read })
+/// A file of a print on its way to the disk: frames are brought to its rate, put on its grid and encoded as they come.
+/// Dropped before [`Self::finish`], it leaves nothing behind.
+pub struct Pending {
+    /// What the sheet asked for.
+    pub spec: FileSpec,
+    /// Where it goes.
+    pub path: PathBuf,
+    converter: Option<RateConverter>,
+    grid: Option<Grid>,
+    writer: Writer,
+    /// Frames on their way, at the file's rate.
+    under_way: Vec<Frame>,
 }
 
-struct Encoding<'a>(&'a mut Writer);
+impl Pending {
+    /// Starts the file of a print of `frames` frames at the song's rate.
+    ///
+    /// # Errors
+    /// The folder cannot be written, or the format cannot be had at this rate.
+    pub fn start(
+        spec: FileSpec,
+        path: PathBuf,
+        metadata: &Metadata,
+        (song_rate_hz, frames): (u32, u64),
+    ) -> Result<Self, Fault> {
+        let rate_hz = rate_of(&spec, song_rate_hz);
+        let converter = (rate_hz != song_rate_hz).then(|| RateConverter::new(song_rate_hz, rate_hz)).transpose();
+        let converter = converter.map_err(|reason| media_fault(&MediaError { path: path.clone(), reason }))?;
+        let frames = converter.as_ref().map_or(frames, |converter| converter.output_frames(frames));
+        let rounding = spec.format.rounding();
+        let grid = rounding.map(|(bits, dither)| Grid::new(bits, dither, 0, f64::from(rate_hz))).transpose()?;
+        let writer = media::create(&path, &format_of(spec.format), rate_hz, Some(frames), metadata);
+        let writer = writer.map_err(|error| media_fault(&error))?;
+        Ok(Self { spec, path, converter, grid, writer, under_way: Vec::new() })
+    }
 
-impl Sink for Encoding<'_> {
+    /// Takes the next frames of the print.
+    ///
+    /// # Errors
+    /// The disk is full or gone.
+    pub fn push(&mut self, frames: &[Frame]) -> Result<(), Fault> {
+        self.under_way.clear();
+        match &mut self.converter {
+            Some(converter) => converter.convert(frames, &mut self.under_way),
+            // Nothing has two signs in a file.
+            None => self.under_way.extend(frames.iter().map(|[l, r]| [l + 0.0, r + 0.0])),
+        }
+        self.hand_over()
+    }
+
+    /// Takes a whole print from its 64-bit file.
+    ///
+    /// # Errors
+    /// The disk is full or gone.
+    pub fn push_all(&mut self, spool: &Path) -> Result<(), Fault> {
+        let mut reader = media::Reader::open(spool).map_err(|error| media_fault(&error))?;
+        let mut block = vec![units::SILENCE; MAX_BLOCK_FRAMES];
+        loop {
+            match reader.read(&mut block).map_err(|error| media_fault(&error))? {
+                0 => return Ok(()),
+                read => self.push(&block[..read])?,
+            }
+        }
+    }
+
+    fn hand_over(&mut self) -> Result<(), Fault> {
+        if let Some(grid) = &mut self.grid {
+            grid.put(&mut self.under_way);
+        }
+        self.writer.write(&self.under_way).map_err(|error| media_fault(&error))
+    }
+
+    /// Completes the file with loudness figures of the print, reads it back and measures it.
+    ///
+    /// # Errors
+    /// Disk or encoder.
+    pub fn finish(mut self, loudness: Loudness) -> Result<Finished, Fault> {
+        self.under_way.clear();
+        if let Some(mut converter) = self.converter.take() {
+            converter.finish(&mut self.under_way);
+            self.hand_over()?;
+        }
+        self.writer.set_loudness(loudness);
+        let written = self.writer.finish().map_err(|error| media_fault(&error))?;
+        let (measured, read) = read_back(&self.path)?;
+        let sha256 = sha256_of(&self.path).map_err(|error| crate::revision::machine(&self.path, &error))?;
+        Ok(Finished { sha256, measured, clamped_samples: written.clamped_samples, read })
+    }
+}
+
+impl Sink for &mut Pending {
     fn take(&mut self, taken: &Taken<'_>) -> Result<(), Fault> {
-        self.0.write(taken.lane(0)).map_err(|error| media_fault(&error))
+        self.push(taken.lane(0))
     }
 }
 

@@ -1,8 +1,8 @@
-//! From a print's spool to its files: the ending where one is to be found, then encoding, labels, reading back.
+//! From the common render to finished files: the ending of a print where one is to be found, labels, reading back.
 
 use std::collections::HashMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Instant;
 
 use engine::{Fault, Plan, Port};
@@ -11,7 +11,7 @@ use sheet::{Loudness, Print, Sheet};
 use units::Problem;
 
 use crate::ending::Ending;
-use crate::files::{self, Finished, Job};
+use crate::files::{self, Finished, Pending};
 use crate::findings::{self, FileFacts};
 use crate::gate::{self, Delivered, ReadBack};
 use crate::kept::Kept;
@@ -21,6 +21,14 @@ use crate::record::{FileRecord, SolvedRecord, Version};
 use crate::revision::{Revision, machine};
 use crate::spool::Gauged;
 
+/// What the common render leaves of a print.
+pub(crate) enum Rendition {
+    /// A print whose ending is still to be found.
+    Head(Head),
+    /// All of it, in files that wait to be completed.
+    Files(Vec<Pending>, Gauged),
+}
+
 /// A print as far as the common render takes it.
 pub(crate) struct Head {
     /// Name of its 64-bit file in the work folder.
@@ -28,9 +36,8 @@ pub(crate) struct Head {
     pub gauged: Gauged,
 }
 
-/// A print that is ready to be written.
+/// What is known of a print that has its ending.
 pub(crate) struct Ended {
-    pub spool: String,
     pub gauged: Gauged,
     pub solved: Option<SolvedRecord>,
     /// What the sheet promises of its true peak.
@@ -56,10 +63,16 @@ pub(crate) struct Finish<'a> {
 pub(crate) type Done = (Version, Vec<FileRecord>, Vec<Problem>);
 
 impl Finish<'_> {
-    /// Finds the ending of a print and writes its files.
-    pub(crate) fn print(&self, print: &Print, port: &Port, head: &Head) -> Result<Done, Fault> {
-        let ended = self.end(print, port, head)?;
-        let files = self.write_files(print, &ended)?;
+    /// Completes a print: finds its ending where there is one to find, and completes its files.
+    pub(crate) fn print(&self, print: &Print, port: &Port, rendition: Rendition) -> Result<Done, Fault> {
+        let (files, ended) = match rendition {
+            Rendition::Files(files, gauged) => (files, self.as_it_is(port, gauged)),
+            Rendition::Head(head) => {
+                let (spool, ended) = self.end(print, port, head)?;
+                (self.fill_files(print, &spool)?, ended)
+            }
+        };
+        let files = self.complete(print, files, &ended)?;
         let Ended { gauged, solved, findings, .. } = ended;
         let version = Version {
             name: print.name.as_str().to_owned(),
@@ -72,12 +85,10 @@ impl Finish<'_> {
         Ok((version, files, findings))
     }
 
-    /// The last steps of a print, where its loudness and ceiling are found.
-    pub(crate) fn end(&self, print: &Print, port: &Port, head: &Head) -> Result<Ended, Fault> {
+    /// The last steps of a print, where its loudness and ceiling are found. Tells the 64-bit file that holds the print.
+    pub(crate) fn end(&self, print: &Print, port: &Port, head: Head) -> Result<(String, Ended), Fault> {
         if port.solve_after.is_none() {
-            let (spool, gauged) = (head.spool.clone(), head.gauged.clone());
-            let ceiling_dbtp = self.plan.ceiling_dbtp(port);
-            return Ok(Ended { spool, gauged, solved: None, ceiling_dbtp, findings: Vec::new() });
+            return Ok((head.spool, self.as_it_is(port, head.gauged)));
         }
         let (target_lufs, target) = target(self.sheet, self.folder, print)?;
         let name = print.name.as_str();
@@ -90,37 +101,48 @@ impl Finish<'_> {
             progress: &|part| (self.progress)(&format!("Finding the loudness of {name}"), part),
             kept: self.kept,
         };
-        ending.find(print, head, target_lufs, target)
+        ending.find(print, &head, target_lufs, target)
     }
 
-    /// Writes all files of a print.
-    pub(crate) fn write_files(&self, print: &Print, ended: &Ended) -> Result<Vec<FileRecord>, Fault> {
+    /// A print that has no ending to be found.
+    fn as_it_is(&self, port: &Port, gauged: Gauged) -> Ended {
+        Ended { gauged, solved: None, ceiling_dbtp: self.plan.ceiling_dbtp(port), findings: Vec::new() }
+    }
+
+    /// Starts all files of a print.
+    pub(crate) fn start_files(&self, print: &Print) -> Result<Vec<Pending>, Fault> {
         let metadata = labels::metadata(self.sheet, print, &self.revision.name(), self.occasion);
-        let work = self.revision.folder();
+        let sound = (self.sheet.song.rate_hz, self.plan.print_frames());
         let mut taken = HashMap::new();
-        let jobs: Vec<(PathBuf, sheet::FileSpec)> = print
-            .files
-            .iter()
-            .map(|spec| {
-                let name = labels::file_name(self.sheet, print, self.revision.number(), spec);
-                (work.join(labels::unique(name, &mut taken)), *spec)
-            })
-            .collect();
+        let start = |spec: &sheet::FileSpec| {
+            let name = labels::file_name(self.sheet, print, self.revision.number(), spec);
+            let path = self.revision.folder().join(labels::unique(name, &mut taken));
+            Pending::start(*spec, path, &metadata, sound)
+        };
+        print.files.iter().map(start).collect()
+    }
+
+    /// Starts all files of a print and fills them from its 64-bit file, which is not needed any more then.
+    fn fill_files(&self, print: &Print, spool: &str) -> Result<Vec<Pending>, Fault> {
+        let spool = self.revision.folder().join(spool);
+        let filled = in_parallel(self.threads, self.start_files(print)?, |mut file| {
+            file.push_all(&spool)?;
+            Ok(file)
+        })?;
+        fs::remove_file(&spool).map_err(|error| machine(&spool, &error))?;
+        Ok(filled)
+    }
+
+    /// Completes files that have taken all of a print.
+    pub(crate) fn complete(&self, print: &Print, files: Vec<Pending>, ended: &Ended) -> Result<Vec<FileRecord>, Fault> {
         let what = format!("Writing {}", print.name);
         (self.progress)(&what, 0.0);
-        let records = in_parallel(self.threads, &jobs, |(path, spec)| {
-            let finished = files::write(&Job {
-                plan: self.plan,
-                spool: (work, &ended.spool),
-                spec: *spec,
-                path,
-                metadata: &metadata,
-                loudness: labels::loudness(&ended.gauged),
-            })?;
-            Ok(self.file_record(print, ended.ceiling_dbtp, spec, path, finished))
+        let records = in_parallel(self.threads, files, |file| {
+            let (spec, path) = (file.spec, file.path.clone());
+            let finished = file.finish(labels::loudness(&ended.gauged))?;
+            Ok(self.file_record(print, ended.ceiling_dbtp, &spec, &path, finished))
         })?;
         (self.progress)(&what, 1.0);
-        fs::remove_file(work.join(&ended.spool)).map_err(|error| machine(work, &error))?;
         Ok(records)
     }
 

@@ -1,6 +1,7 @@
 //! Independent pieces of work on a few threads.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use engine::Fault;
 
@@ -8,17 +9,19 @@ use engine::Fault;
 ///
 /// # Errors
 /// The first fault in that order. No further item is begun once one has failed.
-pub(crate) fn in_parallel<T: Sync, R: Send>(
+pub(crate) fn in_parallel<T: Send, R: Send>(
     threads: usize,
-    items: &[T],
-    work: impl Fn(&T) -> Result<R, Fault> + Sync,
+    items: impl IntoIterator<Item = T>,
+    work: impl Fn(T) -> Result<R, Fault> + Sync,
 ) -> Result<Vec<R>, Fault> {
+    let items: Vec<Mutex<Option<T>>> = items.into_iter().map(|item| Mutex::new(Some(item))).collect();
     let next = AtomicUsize::new(0);
     let worker = || {
         let mut done = Vec::new();
         loop {
             let index = next.fetch_add(1, Ordering::Relaxed);
             let Some(item) = items.get(index) else { return done };
+            let Some(item) = item.lock().unwrap_or_else(PoisonError::into_inner).take() else { continue };
             let result = work(item);
             if result.is_err() {
                 next.store(items.len(), Ordering::Relaxed);

@@ -9,8 +9,9 @@ use engine::{Beside, Fault, Folder, Plan, Port, Setup, Sink, Stream};
 use sheet::{Alternate, Print, Sheet, StemPrint};
 use units::Problem;
 
+use crate::files::Pending;
 use crate::findings;
-use crate::finish::{Finish, Head};
+use crate::finish::{Finish, Head, Rendition};
 use crate::gate;
 use crate::history;
 use crate::kept::{Course, Kept};
@@ -21,7 +22,7 @@ use crate::parts::{Parts, Wanted, Work};
 use crate::record::{AcceptedRecord, FileRecord, Report, Version};
 use crate::returns::{self, ProbeMeter, Probes};
 use crate::revision::{Revision, machine};
-use crate::spool::{Gauge, LoudnessSink, Spool};
+use crate::spool::{Gauge, Gauged, LoudnessSink, Spool};
 use crate::stem_facts::Stems;
 use crate::watch::Watch;
 
@@ -123,10 +124,6 @@ pub(crate) fn make(
     let recordings = history::sources_of(sheet, loaded.folder(), order.threads)?;
     let open = |most_bytes| Kept::open(&order.revisions(), most_bytes, (sheet, &plan), &heads_of(&chosen), &recordings);
     let kept = order.reuse_bytes.map(open).transpose()?;
-    let run = Run { order, sheet, plan: &plan, sources: &sources, revision: &revision, occasion, kept: kept.as_ref() };
-    let rendered = run.render(&chosen, &probes)?;
-    let mut findings: Vec<Problem> = loaded.problems.clone();
-    findings.extend(rendered.findings);
     let finish = Finish {
         plan: &plan,
         sheet,
@@ -138,8 +135,11 @@ pub(crate) fn make(
         progress: order.progress,
         kept: kept.as_ref(),
     };
-    let prints: Vec<_> = chosen.iter().zip(&rendered.heads).collect();
-    let done = in_parallel(order.threads, &prints, |((print, port), head)| finish.print(print, port, head))?;
+    let rendered = render(&finish, &sources, &chosen, &probes)?;
+    let mut findings: Vec<Problem> = loaded.problems.clone();
+    findings.extend(rendered.findings);
+    let prints = chosen.iter().zip(rendered.prints);
+    let done = in_parallel(order.threads, prints, |((print, port), it)| finish.print(print, port, it))?;
     let (mut versions, mut files) = (Vec::new(), Vec::new());
     for (version, its_files, found) in done {
         versions.push(version);
@@ -156,7 +156,7 @@ pub(crate) fn make(
     findings.extend(gate::of_labels(sheet));
     (order.progress)("Laying the files against each other", 0.0);
     findings.extend(gate::of_sync(&files, order.threads, &|file| revision.folder().join(file_name_of(file)))?);
-    let mut report = run.report(versions, files, findings, choice.left_out(sheet));
+    let mut report = report(&finish, versions, files, findings, choice.left_out(sheet));
     (report.alternates, report.stems, report.returns) = (parts.alternates, parts.stems, rendered.returns);
     report.sources = recordings;
     watch.end()?;
@@ -230,107 +230,132 @@ pub(crate) fn file_name_of(file: &FileRecord) -> PathBuf {
     Path::new(&file.path).file_name().map(PathBuf::from).unwrap_or_default()
 }
 
-/// The first render: what comes out of each print's step, or ahead of the gain that is to be found.
-struct Rendered {
-    heads: Vec<Head>,
-    returns: Vec<crate::record::ReturnRecord>,
-    findings: Vec<Problem>,
-}
-
 /// Where the first render ends for each print.
 fn heads_of(chosen: &[(Print, Port)]) -> Vec<usize> {
     chosen.iter().map(|(_, port)| port.solve_after.unwrap_or(port.step)).collect()
 }
 
-struct Run<'a> {
-    order: &'a Order<'a>,
-    sheet: &'a Sheet,
-    plan: &'a Plan,
-    sources: &'a Folder,
-    revision: &'a Revision,
-    occasion: Occasion<'a>,
-    kept: Option<&'a Kept>,
+/// What the first render gives.
+struct Rendered {
+    prints: Vec<Rendition>,
+    returns: Vec<crate::record::ReturnRecord>,
+    findings: Vec<Problem>,
 }
 
-impl Run<'_> {
-    fn render(&self, chosen: &[(Print, Port)], probes: &[Probes]) -> Result<Rendered, Fault> {
-        let frames = self.plan.print_frames();
-        let heads = heads_of(chosen);
-        let mut stems = Stems::of(self.sheet, self.plan, &heads, self.kept);
-        let names: Vec<String> = (0..heads.len()).map(|index| format!(".head{index}.wav")).collect();
-        let mut spools = Vec::new();
-        for name in &names {
-            spools.push(Spool::create(&self.revision.folder().join(name), self.sheet.song.rate_hz, frames)?);
+/// What takes a print in the first render: its files, or a 64-bit file where its ending is still to be found.
+enum Taking {
+    Files(Vec<Pending>),
+    Spool(String, Spool),
+}
+
+impl Taking {
+    fn start(finish: &Finish<'_>, index: usize, print: &Print, port: &Port) -> Result<Self, Fault> {
+        if port.solve_after.is_none() {
+            return Ok(Self::Files(finish.start_files(print)?));
         }
-        let mut gauges: Vec<Gauge> = heads.iter().map(|_| Gauge::new(self.plan.rate_hz, frames)).collect();
-        let mut probed: BTreeMap<usize, ProbeMeter> =
-            probes.iter().flat_map(|p| p.sums).map(|step| (step, ProbeMeter::new(self.plan.rate_hz))).collect();
-        let mut alone: Vec<LoudnessSink> = probes.iter().map(|_| LoudnessSink::new(self.plan.rate_hz)).collect();
-        let wanted = probes.iter().flat_map(|p| p.sums.into_iter().chain([p.alone])).chain(heads.iter().copied());
-        let course = self.kept.map(|kept| kept.course(self.plan, &wanted.collect::<Vec<_>>(), &stems.asked()));
-        let Course { plan, played, mut keeping } = course.unwrap_or_else(|| Course::whole(self.plan));
-        let mut taken: Vec<(usize, Box<dyn Sink + '_>)> = Vec::new();
-        taken.extend(heads.iter().copied().zip(spools.iter_mut().map(|spool| Box::new(spool) as Box<dyn Sink>)));
-        taken.extend(heads.iter().copied().zip(gauges.iter_mut().map(|gauge| Box::new(gauge) as Box<dyn Sink>)));
-        taken.extend(probed.iter_mut().map(|(step, meter)| (*step, Box::new(meter) as Box<dyn Sink>)));
-        taken.extend(probes.iter().zip(&mut alone).map(|(p, meter)| (p.alone, Box::new(meter) as Box<dyn Sink>)));
-        taken.extend(stems.sinks());
-        taken.extend(keeping.iter_mut().map(|(step, sound)| (*step, Box::new(sound) as Box<dyn Sink>)));
-        let (outputs, sinks): (Vec<usize>, Vec<_>) = taken.into_iter().unzip();
-        let sources = Beside::new(self.sources, played);
-        let stream = Stream::open(&plan, &sources, &outputs, &Setup::for_threads(self.order.threads))?;
-        let facts = stream.run(self.order.threads, sinks, &|part| (self.order.progress)("Rendering", part))?;
-        for spool in spools {
-            spool.finish()?;
-        }
-        keeping.into_iter().for_each(|(_, sound)| sound.end());
-        let (facts, silent) = stems.finish(&facts, self.kept);
-        let figures: BTreeMap<usize, _> = probed.into_iter().map(|(step, meter)| (step, meter.finish())).collect();
-        let record = |(probes, alone): (&Probes, &LoudnessSink)| {
-            returns::record(probes, probes.sums.map(|step| &figures[&step]), alone.0.integrated_lufs())
-        };
-        Ok(Rendered {
-            heads: names.into_iter().zip(gauges).map(|(spool, gauge)| Head { spool, gauged: gauge.finish() }).collect(),
-            returns: probes.iter().zip(&alone).map(record).collect(),
-            findings: findings::of_sources(&facts, &silent, self.plan.rate_hz),
-        })
+        let name = format!(".head{index}.wav");
+        let (rate_hz, frames) = (finish.sheet.song.rate_hz, finish.plan.print_frames());
+        let spool = Spool::create(&finish.revision.folder().join(&name), rate_hz, frames)?;
+        Ok(Self::Spool(name, spool))
     }
 
-    fn report(
-        &self,
-        versions: Vec<Version>,
-        prints: Vec<FileRecord>,
-        mut findings: Vec<Problem>,
-        not_printed: Vec<String>,
-    ) -> Report {
-        findings.extend(prints.iter().flat_map(|file| file.findings.iter().cloned()));
-        let accepted = |finding: &Problem| self.sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
-        let (excused, mut findings): (Vec<_>, Vec<_>) = findings.into_iter().partition(|f| accepted(f).is_some());
-        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-        let record = |finding: Problem| AcceptedRecord { reason: accepted(&finding).unwrap_or_default(), finding };
-        let song = &self.sheet.song;
-        Report {
-            fairprint_report: 1,
-            engine: env!("CARGO_PKG_VERSION"),
-            revision: self.revision.name(),
-            label: self.occasion.label.map(str::to_owned),
-            date: self.occasion.moment.in_report(),
-            title: song.title.clone(),
-            artist: song.artist.clone(),
-            rate_hz: song.rate_hz,
-            frames: self.plan.print_frames(),
-            sections: self.sheet.sections.iter().map(|s| (s.name.as_str().to_owned(), s.from_secs)).collect(),
-            versions,
-            alternates: Vec::new(),
-            stems: Vec::new(),
-            prints,
-            sources: Vec::new(),
-            returns: Vec::new(),
-            verdict: gate::verdict(&findings, excused.len(), not_printed),
-            findings,
-            accepted: excused.into_iter().map(record).collect(),
-            realtime_factor: 0.0,
+    fn sinks(&mut self) -> Vec<Box<dyn Sink + '_>> {
+        match self {
+            Self::Files(files) => files.iter_mut().map(|file| Box::new(file) as Box<dyn Sink>).collect(),
+            Self::Spool(_, spool) => vec![Box::new(spool)],
         }
+    }
+
+    fn finish(self, gauged: Gauged) -> Result<Rendition, Fault> {
+        Ok(match self {
+            Self::Files(files) => Rendition::Files(files, gauged),
+            Self::Spool(name, spool) => {
+                spool.finish()?;
+                Rendition::Head(Head { spool: name, gauged })
+            }
+        })
+    }
+}
+
+/// The first render: all prints, or their parts ahead of the gain that is to be found, and what each return adds.
+fn render(
+    finish: &Finish<'_>,
+    sources: &Folder,
+    chosen: &[(Print, Port)],
+    probes: &[Probes],
+) -> Result<Rendered, Fault> {
+    let Finish { sheet, plan, kept, threads, .. } = *finish;
+    let heads = heads_of(chosen);
+    let mut stems = Stems::of(sheet, plan, &heads, kept);
+    let start = |(index, (print, port)): (usize, &(Print, Port))| Taking::start(finish, index, print, port);
+    let mut taking = chosen.iter().enumerate().map(start).collect::<Result<Vec<_>, _>>()?;
+    let mut gauges: Vec<Gauge> = heads.iter().map(|_| Gauge::new(plan.rate_hz, plan.print_frames())).collect();
+    let mut probed: BTreeMap<usize, ProbeMeter> =
+        probes.iter().flat_map(|p| p.sums).map(|step| (step, ProbeMeter::new(plan.rate_hz))).collect();
+    let mut alone: Vec<LoudnessSink> = probes.iter().map(|_| LoudnessSink::new(plan.rate_hz)).collect();
+    let wanted = probes.iter().flat_map(|p| p.sums.into_iter().chain([p.alone])).chain(heads.iter().copied());
+    let course = kept.map(|kept| kept.course(plan, &wanted.collect::<Vec<_>>(), &stems.asked()));
+    let Course { plan: course, played, mut keeping } = course.unwrap_or_else(|| Course::whole(plan));
+    let mut taken: Vec<(usize, Box<dyn Sink + '_>)> = Vec::new();
+    for (head, taking) in heads.iter().zip(&mut taking) {
+        taken.extend(taking.sinks().into_iter().map(|sink| (*head, sink)));
+    }
+    taken.extend(heads.iter().copied().zip(gauges.iter_mut().map(|gauge| Box::new(gauge) as Box<dyn Sink>)));
+    taken.extend(probed.iter_mut().map(|(step, meter)| (*step, Box::new(meter) as Box<dyn Sink>)));
+    taken.extend(probes.iter().zip(&mut alone).map(|(p, meter)| (p.alone, Box::new(meter) as Box<dyn Sink>)));
+    taken.extend(stems.sinks());
+    taken.extend(keeping.iter_mut().map(|(step, sound)| (*step, Box::new(sound) as Box<dyn Sink>)));
+    let (outputs, sinks): (Vec<usize>, Vec<_>) = taken.into_iter().unzip();
+    let sources = Beside::new(sources, played);
+    let stream = Stream::open(&course, &sources, &outputs, &Setup::for_threads(threads))?;
+    let facts = stream.run(threads, sinks, &|part| (finish.progress)("Rendering", part))?;
+    let taking = taking.into_iter().zip(gauges);
+    let prints = taking.map(|(taking, gauge)| taking.finish(gauge.finish())).collect::<Result<_, _>>()?;
+    keeping.into_iter().for_each(|(_, sound)| sound.end());
+    let (facts, silent) = stems.finish(&facts, kept);
+    let figures: BTreeMap<usize, _> = probed.into_iter().map(|(step, meter)| (step, meter.finish())).collect();
+    let record = |(probes, alone): (&Probes, &LoudnessSink)| {
+        returns::record(probes, probes.sums.map(|step| &figures[&step]), alone.0.integrated_lufs())
+    };
+    let returns = probes.iter().zip(&alone).map(record).collect();
+    Ok(Rendered { prints, returns, findings: findings::of_sources(&facts, &silent, plan.rate_hz) })
+}
+
+/// What is written down of a run.
+fn report(
+    finish: &Finish<'_>,
+    versions: Vec<Version>,
+    prints: Vec<FileRecord>,
+    mut findings: Vec<Problem>,
+    not_printed: Vec<String>,
+) -> Report {
+    findings.extend(prints.iter().flat_map(|file| file.findings.iter().cloned()));
+    let accepted = |finding: &Problem| finish.sheet.acceptance(finding).map(|accepted| accepted.reason.clone());
+    let (excused, mut findings): (Vec<_>, Vec<_>) = findings.into_iter().partition(|f| accepted(f).is_some());
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+    let record = |finding: Problem| AcceptedRecord { reason: accepted(&finding).unwrap_or_default(), finding };
+    let song = &finish.sheet.song;
+    Report {
+        fairprint_report: 1,
+        engine: env!("CARGO_PKG_VERSION"),
+        revision: finish.revision.name(),
+        label: finish.occasion.label.map(str::to_owned),
+        date: finish.occasion.moment.in_report(),
+        title: song.title.clone(),
+        artist: song.artist.clone(),
+        rate_hz: song.rate_hz,
+        frames: finish.plan.print_frames(),
+        sections: finish.sheet.sections.iter().map(|s| (s.name.as_str().to_owned(), s.from_secs)).collect(),
+        versions,
+        alternates: Vec::new(),
+        stems: Vec::new(),
+        prints,
+        sources: Vec::new(),
+        returns: Vec::new(),
+        verdict: gate::verdict(&findings, excused.len(), not_printed),
+        findings,
+        accepted: excused.into_iter().map(record).collect(),
+        realtime_factor: 0.0,
     }
 }
 

@@ -117,7 +117,7 @@ impl Bench<'_> {
             progress: self.trial.progress,
             kept: None,
         };
-        let Ended { spool, solved, .. } = finish.end(print, &port, &head)?;
+        let (spool, Ended { solved, .. }) = finish.end(print, &port, head)?;
         Ok(With { frames: self.read(&spool)?, gain: solved.map(|solved| (solved.gain_db, solved.ceiling_dbtp)) })
     }
 

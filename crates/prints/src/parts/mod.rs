@@ -16,10 +16,11 @@ use engine::{Changes, Fault, Folder, Plan, Port, Role, Setup, Sink, Stream};
 use sheet::{Alternate, Dynamics, Name, Print, Sheet, StemPrint};
 use units::{Problem, Severity};
 
+use crate::files::Pending;
 use crate::finish::{Ended, Finish};
 use crate::parallel::in_parallel;
 use crate::record::{AlternateRecord, FileRecord, StemsRecord, Version};
-use crate::spool::{Gauge, Spool};
+use crate::spool::Gauge;
 use lanes::{Group, Lanes};
 use sinks::{Balance, Blend};
 use stems::StemRun;
@@ -94,7 +95,7 @@ impl Work<'_> {
         let lanes = Lanes::of(sheet, &heard, held, &groups.iter().map(Vec::as_slice).collect::<Vec<_>>());
         let count = lanes.followers.len() + 1;
         let steps: Vec<usize> = held.iter().map(|alternate| without(plan, wanted.port, alternate)).collect();
-        let mut spools = self.spools(held)?;
+        let mut files = self.start_files(wanted.print, held)?;
         let mut gauges: Vec<Gauge> = held.iter().map(|_| self.gauge()).collect();
         let mut balances: Vec<(usize, Balance)> = Vec::new();
         for step in steps.iter().copied().chain([wanted.port.step]) {
@@ -107,10 +108,8 @@ impl Work<'_> {
             runs.push(StemRun::start(self.finish, wanted.print, set, groups, lanes)?);
         }
         let mut taken: Vec<(usize, Box<dyn Sink + '_>)> = Vec::new();
-        for (((gains, step), (_, spool)), gauge) in
-            lanes.alternates.iter().zip(&steps).zip(&mut spools).zip(&mut gauges)
-        {
-            taken.push((*step, Box::new(Blend::new(gains, spool, gauge))));
+        for (((gains, step), files), gauge) in lanes.alternates.iter().zip(&steps).zip(&mut files).zip(&mut gauges) {
+            taken.push((*step, Box::new(Blend::new(gains, files, gauge))));
         }
         taken.extend(balances.iter_mut().map(|(step, balance)| (*step, Box::new(balance) as Box<dyn Sink>)));
         taken.extend(runs.iter_mut().flat_map(StemRun::sinks).map(|sink| (wanted.port.step, sink)));
@@ -118,7 +117,7 @@ impl Work<'_> {
         self.render(plan, taken, &Setup { followers: lanes.followers, ..Setup::default() }, &what)?;
         let balance = |step: usize| balances.iter().find(|(known, _)| *known == step).map(|(_, balance)| balance);
         let nulls: Vec<_> = steps.iter().map(|step| balance(*step).and_then(Balance::null_dbfs)).collect();
-        self.write_alternates(wanted, held, spools, gauges, &nulls, parts)?;
+        self.complete(wanted, held, files, gauges, &nulls, parts)?;
         for run in runs {
             let balance = balance(wanted.port.step);
             let share = balance.and_then(Balance::residue_share_db);
@@ -139,16 +138,16 @@ impl Work<'_> {
         let changes: Vec<Changes> = changes.collect();
         let ports: Vec<Port> =
             free.iter().zip(&changes).map(|(a, changes)| plan.variant(wanted.port, &a.name, changes)).collect();
-        let mut spools = self.spools(free)?;
+        let mut files = self.start_files(wanted.print, free)?;
         let mut gauges: Vec<Gauge> = free.iter().map(|_| self.gauge()).collect();
         let mut taken: Vec<(usize, Box<dyn Sink + '_>)> = Vec::new();
-        for ((port, (_, spool)), gauge) in ports.iter().zip(&mut spools).zip(&mut gauges) {
-            taken.push((port.step, Box::new(spool)));
+        for ((port, files), gauge) in ports.iter().zip(&mut files).zip(&mut gauges) {
+            taken.extend(files.iter_mut().map(|file| (port.step, Box::new(file) as Box<dyn Sink>)));
             taken.push((port.step, Box::new(gauge)));
         }
         let what = format!("Printing alternates of {}", wanted.print.name);
         self.render(plan, taken, &Setup::default(), &what)?;
-        self.write_alternates(wanted, free, spools, gauges, &vec![None; free.len()], parts)
+        self.complete(wanted, free, files, gauges, &vec![None; free.len()], parts)
     }
 
     fn render(
@@ -163,43 +162,34 @@ impl Work<'_> {
         stream.run(self.finish.threads, sinks, &|part| (self.finish.progress)(what, part)).map(|_| ())
     }
 
-    fn spools(&self, alternates: &[&Alternate]) -> Result<Vec<(String, Spool)>, Fault> {
-        let Finish { plan, sheet, revision, .. } = self.finish;
-        let place = |alternate: &Alternate| sheet.alternates.iter().position(|a| a.name == alternate.name).unwrap_or(0);
-        let create = |alternate: &&Alternate| {
-            let name = format!(".alternate{}.wav", place(alternate));
-            let spool = Spool::create(&revision.folder().join(&name), sheet.song.rate_hz, plan.print_frames())?;
-            Ok((name, spool))
-        };
-        alternates.iter().map(create).collect()
+    /// Starts all files of each alternate.
+    fn start_files(&self, print: &Print, alternates: &[&Alternate]) -> Result<Vec<Vec<Pending>>, Fault> {
+        alternates.iter().map(|alternate| self.finish.start_files(&derived(print, alternate))).collect()
     }
 
     fn gauge(&self) -> Gauge {
         Gauge::new(self.finish.plan.rate_hz, self.finish.plan.print_frames())
     }
 
-    /// The files of alternates, from their 64-bit files.
-    fn write_alternates(
+    /// Completes the files of alternates.
+    fn complete(
         &self,
         wanted: &Wanted<'_>,
         alternates: &[&Alternate],
-        spools: Vec<(String, Spool)>,
+        files: Vec<Vec<Pending>>,
         gauges: Vec<Gauge>,
         nulls: &[Option<f64>],
         parts: &mut Parts,
     ) -> Result<(), Fault> {
-        let mut jobs = Vec::new();
-        for ((alternate, (spool, file)), gauge) in alternates.iter().zip(spools).zip(gauges) {
-            file.finish()?;
+        let jobs = alternates.iter().zip(files).zip(gauges);
+        let files = in_parallel(self.finish.threads, jobs, |((alternate, files), gauge)| {
             let free = alternate.dynamics == Dynamics::Free;
             let ceiling_dbtp = free.then(|| self.finish.plan.ceiling_dbtp(wanted.port)).flatten();
             let limits = !alternate.without.iter().any(|link| is_limiter(wanted.print, *link));
             let ceiling_dbtp = ceiling_dbtp.filter(|_| limits);
-            let ended = Ended { spool, gauged: gauge.finish(), solved: None, ceiling_dbtp, findings: Vec::new() };
-            jobs.push((*alternate, derived(wanted.print, alternate), ended));
-        }
-        let threads = self.finish.threads;
-        let files = in_parallel(threads, &jobs, |(_, print, ended)| self.finish.write_files(print, ended))?;
+            let ended = Ended { gauged: gauge.finish(), solved: None, ceiling_dbtp, findings: Vec::new() };
+            self.finish.complete(&derived(wanted.print, alternate), files, &ended)
+        })?;
         for ((alternate, mut files), null_dbfs) in alternates.iter().zip(files).zip(nulls) {
             let held = alternate.dynamics == Dynamics::Held;
             files.iter_mut().flat_map(|file| &mut file.findings).for_each(|finding| reword(finding, held));

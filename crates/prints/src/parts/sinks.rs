@@ -5,20 +5,21 @@ use media::Writer;
 use sheet::FileSpec;
 use units::{Frame, SILENCE, db_from_gain, db_from_power};
 
-use crate::spool::{Gauge, Spool, media_fault};
+use crate::files::Pending;
+use crate::spool::{Gauge, media_fault};
 
-/// A sum of lanes, each at its gain, on its way to a 64-bit file and a gauge.
+/// A sum of lanes, each at its gain, on its way to files and a gauge.
 pub(super) struct Blend<'a> {
     gains: Vec<f64>,
     sum: Vec<Frame>,
-    spool: &'a mut Spool,
+    files: &'a mut [Pending],
     gauge: &'a mut Gauge,
 }
 
 impl<'a> Blend<'a> {
     /// A sum with a gain for each lane beside the key.
-    pub fn new(gains: &[f64], spool: &'a mut Spool, gauge: &'a mut Gauge) -> Self {
-        Self { gains: gains.to_vec(), sum: Vec::new(), spool, gauge }
+    pub fn new(gains: &[f64], files: &'a mut [Pending], gauge: &'a mut Gauge) -> Self {
+        Self { gains: gains.to_vec(), sum: Vec::new(), files, gauge }
     }
 }
 
@@ -28,9 +29,8 @@ impl Sink for Blend<'_> {
         for (lane, gain) in self.gains.iter().enumerate().filter(|(_, gain)| **gain != 0.0) {
             add(&mut self.sum, taken.lane(lane + 1), *gain);
         }
-        self.spool.keep(&self.sum)?;
         self.gauge.push(&self.sum);
-        Ok(())
+        self.files.iter_mut().try_for_each(|file| file.push(&self.sum))
     }
 }
 
