@@ -332,12 +332,19 @@ impl Player {
         if !glides {
             let gone = self.again.take();
             self.let_go(gone);
-            match &self.now {
-                Some(take) => {
+            // What was ready and did not sound yet is out of date: it may not have the outputs that are heard.
+            let ready = self.next.take();
+            let jump = ready.as_ref().filter(|(purpose, _)| *purpose == Purpose::Jump).map(|(_, take)| take.at());
+            self.let_go(ready.map(|(_, take)| take));
+            match (jump, &self.now) {
+                (None, Some(take)) => {
                     let at = take.at() + LEAD_PIECES * self.piece_frames() as i64;
                     self.open(Purpose::GoOn, at);
                 }
-                None => self.open(Purpose::Jump, self.jump_to),
+                (jump, _) => {
+                    self.jump_to = jump.unwrap_or(self.jump_to);
+                    self.open(Purpose::Jump, self.jump_to);
+                }
             }
         }
     }

@@ -150,7 +150,7 @@ fn timed(text: &str) -> (Option<sheet::Sheet>, Vec<units::Problem>, Duration) {
 }
 
 /// Reading takes some tens of milliseconds; the bound only catches what grows with the square.
-const BOUND: Duration = Duration::from_secs(3);
+const BOUND: Duration = Duration::from_secs(20);
 
 #[test]
 fn ten_thousand_buses_in_a_row_are_read_in_time() {

@@ -1,5 +1,6 @@
 //! What the player sends, piece by piece.
 
+use std::slice;
 use std::sync::mpsc;
 use std::thread;
 use std::time::Duration;
@@ -40,9 +41,23 @@ impl Listening {
     fn hear(&self, pieces: usize) -> Vec<Piece> {
         let next = |_| {
             self.order(Order::Credit(480));
-            self.pieces.recv_timeout(Duration::from_secs(20)).expect("it plays")
+            self.pieces.recv_timeout(Duration::from_secs(120)).expect("it plays")
         };
         (0..pieces).map(next).collect()
+    }
+
+    /// Pieces up to the first that is what it is to be: what comes in is made ready behind the scenes, where a busy machine
+    /// may leave it waiting, so the test takes longer and longer rests.
+    fn hear_until(&self, most: usize, is_it: impl Fn(&Piece) -> bool) -> Vec<Piece> {
+        let mut rest = Duration::from_millis(5);
+        let mut pieces = self.hear(1);
+        while !is_it(&pieces[pieces.len() - 1]) {
+            assert!(pieces.len() < most, "it never came");
+            thread::sleep(rest);
+            rest = (rest * 11 / 10).min(Duration::from_millis(500));
+            pieces.extend(self.hear(1));
+        }
+        pieces
     }
 }
 
@@ -99,9 +114,9 @@ fn it_plays_the_samples_of_the_print() {
     assert!(difference(&listening.hear(80), &print) < 1e-12);
     // From anywhere else too, once the equaliser has its history; and the place is the one that was asked for.
     listening.order(Order::Seek(123_456));
-    let pieces = std::iter::repeat_with(|| listening.hear(1)).flatten().find(|piece| piece.generation == 2);
+    let pieces = listening.hear_until(150, |piece| piece.generation == 2);
     let late = 1200;
-    let found = pieces.expect("it jumps");
+    let found = &pieces[pieces.len() - 1];
     assert!((found.at - 123_456).abs() < late, "{}", found.at);
     listening.hear(30);
     assert!(difference(&listening.hear(20), &print) < 1e-9);
@@ -120,12 +135,7 @@ fn a_processor_that_is_taken_out_fades_over_at_the_same_frame() {
     session.edit(&[off], "equaliser of b taken out", false).expect("it can be taken out");
     let after = printed(&session);
     listening.order(Order::Scene(Arc::new(session.scene()), Voice { monitor_db: 0.0, ..session.voice() }));
-    let mut pieces = listening.hear(1);
-    while difference(&pieces[pieces.len() - 1..], &before) < 1e-9 {
-        assert!(pieces.len() < 200, "the change was never heard");
-        thread::sleep(Duration::from_millis(5));
-        pieces.extend(listening.hear(1));
-    }
+    let mut pieces = listening.hear_until(200, |piece| difference(slice::from_ref(piece), &before) >= 1e-9);
     let taken_over = pieces.len();
     pieces.extend(listening.hear(150));
     assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
@@ -175,7 +185,7 @@ fn a_loop_comes_round_and_round() {
             if last > piece.at {
                 assert!(last >= 94_000 && (46_000..49_000).contains(&piece.at), "from {last} to {}", piece.at);
                 jumps += 1;
-                if last < 97_500 { on_time += 1 } else { rest = (2 * rest).min(Duration::from_millis(16)) }
+                if last < 97_500 { on_time += 1 } else { rest = (2 * rest).min(Duration::from_millis(250)) }
             }
             last = piece.at;
             thread::sleep(rest);
@@ -237,6 +247,62 @@ fn nodes_and_prints_come_and_go_while_it_plays() {
     }
 }
 
+/// The sheet without its reference and the print that is as loud as it: two outputs less.
+fn with_less_to_hear(session: &mut Session) -> Order {
+    let gone = |path: [&str; 2]| Edit::Remove { path: path.map(Into::into).to_vec() };
+    session
+        .edit(&[gone(["print", "for approval"]), gone(["reference", "rough mix"])], "less", false)
+        .expect("it can be");
+    Order::Scene(Arc::new(session.scene()), Voice { output: 0, monitor_db: 0.0, ..session.voice() })
+}
+
+/// A player without a thread of its own, that listens to the last output of a sheet, and whose network is ready.
+fn by_hand(session: &Session) -> Player {
+    let (orders, received) = mpsc::channel();
+    let ears = Ears { sound: Box::new(|_| ()), now: Box::new(|_| ()), fault: Box::new(|fault| panic!("{fault:?}")) };
+    let scene = Arc::new(session.scene());
+    let voice = Voice { output: scene.outputs.len() - 1, monitor_db: 0.0, ..session.voice() };
+    let mut player = Player::new(received, orders, ears, scene, voice);
+    be_told(&mut player);
+    player
+}
+
+fn be_told(player: &mut Player) {
+    let order = player.orders.recv_timeout(Duration::from_secs(120)).expect("it is opened");
+    player.follow(order);
+}
+
+#[test]
+fn what_is_heard_may_be_gone_before_the_first_piece() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    let mut player = by_hand(&session);
+    player.follow(with_less_to_hear(&mut session));
+    be_told(&mut player);
+    player.play_piece();
+    assert_eq!(player.now.as_ref().map(|take| take.scene().outputs.len()), Some(player.scene.outputs.len()));
+}
+
+#[test]
+fn a_network_that_is_out_of_date_when_it_is_ready_never_sounds() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    let whole = session.scene();
+    let mut player = by_hand(&session);
+    player.play_piece();
+    // What has less to hear is ready, and does not sound yet; then all is there again.
+    player.follow(with_less_to_hear(&mut session));
+    be_told(&mut player);
+    assert!(player.next.is_some());
+    let voice = player.sounding.0;
+    player.follow(Order::Scene(Arc::new(whole), voice));
+    (0..2 * LEAD_PIECES).for_each(|_| player.play_piece());
+    be_told(&mut player);
+    (0..20 * LEAD_PIECES).for_each(|_| player.play_piece());
+    assert!(player.now.as_ref().is_some_and(|take| Arc::ptr_eq(take.scene(), &player.scene)), "it takes over");
+    assert_eq!(player.now.as_ref().map(|take| take.scene().outputs.len()), Some(player.scene.outputs.len()));
+}
+
 #[test]
 fn a_blind_test_plays_from_memory_and_the_song_goes_on_where_it_was() {
     let song = Song::new();
@@ -292,12 +358,7 @@ fn a_codec_comes_in_behind_the_scenes_and_goes_in_step() {
     listening.order(Order::Voice(through));
     let late = Guard::new(48_000.0).latency_frames() as i64;
     // The plain sound goes on until the codec is there; no piece is lost, and nothing jumps.
-    let mut pieces = listening.hear(1);
-    while difference(&pieces[pieces.len() - 1..], &print) < 1e-9 {
-        assert!(pieces.len() < 350, "the codec never came");
-        thread::sleep(Duration::from_millis(20));
-        pieces.extend(listening.hear(1));
-    }
+    let mut pieces = listening.hear_until(350, |piece| difference(slice::from_ref(piece), &print) >= 1e-9);
     pieces.extend(listening.hear(20));
     assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
     let heard: Vec<Frame> = pieces[pieces.len() - 18..].iter().flat_map(|piece| piece.frames.iter().copied()).collect();

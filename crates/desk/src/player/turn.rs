@@ -40,7 +40,8 @@ impl Player {
         let same_place = old.as_ref().is_none_or(|(at, _)| *at == self.at);
         let before = match old {
             Some((at, pieces)) => Some(self.fading(sounding, at, pieces)),
-            None if changes => Some(self.fading(sounding, self.at, now.piece(sounding.output).to_vec())),
+            // Ahead of the first network there was nothing to fade out.
+            None if changes && !takes_over => Some(self.fading(sounding, self.at, now.piece(sounding.output).to_vec())),
             None => None,
         };
         self.heard.push(if voice.through.codec().is_some() { &out } else { now.piece(voice.output) });

@@ -13,6 +13,9 @@ use crate::testing::Song;
 mod misbehaving;
 mod shouting;
 
+/// How long an answer may take: a busy machine is no fault of the desk.
+const PATIENCE: Duration = Duration::from_secs(120);
+
 /// A desk that is served on a thread of its own until the tests end.
 struct Served {
     port: u16,
@@ -41,7 +44,7 @@ impl Served {
     /// The same; nothing where the connection is closed ahead of an answer.
     fn try_ask(&self, first: &str, headers: &[(&str, &str)]) -> String {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).expect("it listens");
-        stream.set_read_timeout(Some(Duration::from_secs(10))).expect("a timeout");
+        stream.set_read_timeout(Some(PATIENCE)).expect("a timeout");
         let host = format!("127.0.0.1:{}", self.port);
         let host = headers.iter().find(|(name, _)| *name == "Host").map_or(host.as_str(), |(_, host)| host);
         let others = headers.iter().filter(|(name, _)| *name != "Host");
@@ -73,14 +76,14 @@ impl Served {
         let mut request = url.into_client_request().expect("a request");
         request.headers_mut().insert("Cookie", cookie.parse().expect("a value"));
         let stream = TcpStream::connect(("127.0.0.1", self.port)).expect("it listens");
-        stream.set_read_timeout(Some(Duration::from_secs(10))).expect("a timeout");
+        stream.set_read_timeout(Some(PATIENCE)).expect("a timeout");
         tungstenite::client(request, stream).expect("it talks").0
     }
 }
 
 /// The next message of a kind.
 fn told(talk: &mut WebSocket<TcpStream>, kind: &str) -> serde_json::Value {
-    let until = Instant::now() + Duration::from_secs(20);
+    let until = Instant::now() + PATIENCE;
     while Instant::now() < until {
         if let Message::Text(text) = talk.read().expect("it goes on") {
             let told: serde_json::Value = serde_json::from_str(&text).expect("JSON");

@@ -1,10 +1,10 @@
 //! Runs that are killed at random moments.
 
-use std::{fmt, fs};
 use std::path::Path;
 use std::process::{Child, Command};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
+use std::{fmt, fs};
 
 use chance::Random;
 
@@ -48,7 +48,11 @@ impl Moments {
 
 impl fmt::Display for Moments {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        write!(f, "{} of {} runs caught before their end, at last within {:.3} s", self.caught, self.runs, self.stretch_secs)
+        write!(
+            f,
+            "{} of {} runs caught before their end, at last within {:.3} s",
+            self.caught, self.runs, self.stretch_secs
+        )
     }
 }
 

@@ -17,12 +17,21 @@ export async function launch() {
   return chromium.launch({ executablePath, args: [...args, ...quiet] });
 }
 
+/** How long anything may take to come: a busy machine is no fault of a page. */
+const PATIENCE_MS = 150_000;
+
+export async function newContext(browser, options) {
+  const context = await browser.newContext(options);
+  context.setDefaultTimeout(PATIENCE_MS);
+  return context;
+}
+
 /**
  * A page of a size that keeps count of what it must not do: errors, and requests to anything but the disk. With
  * `recorded`, its sound is kept, and its policy is off.
  */
 export async function open(browser, size, address, isRecorded = false) {
-  const context = await browser.newContext({ ...SIZES[size], acceptDownloads: true, bypassCSP: isRecorded });
+  const context = await newContext(browser, { ...SIZES[size], acceptDownloads: true, bypassCSP: isRecorded });
   const page = await context.newPage();
   const faults = [];
   page.on('pageerror', (error) => faults.push(`error: ${error.message}`));

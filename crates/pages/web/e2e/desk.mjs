@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { launch, recorded, recordSound, violations } from './browser.mjs';
+import { launch, newContext, recorded, recordSound, violations } from './browser.mjs';
 
 const [act, link, out] = process.argv.slice(2);
 const { origin } = new URL(link);
@@ -34,7 +34,7 @@ const look = (page, name) => page.screenshot({ path: join(out, `${act}-${name}.p
 
 /** The link works once; the browser that came with it is known from then on. */
 async function enter() {
-  const first = await browser.newContext({ viewport: { width: 1280, height: 720 } });
+  const first = await newContext(browser, { viewport: { width: 1280, height: 720 } });
   const page = await open(first, link);
   const again = await page.request.get(link, { headers: { cookie: '' } });
   assert.equal(again.status(), 403, 'the link lets in once');
@@ -57,7 +57,7 @@ async function playsAsShipped(page) {
 /** Everything that is drawn and written can be used by everyone, by day and by night. */
 async function isForEveryone(known) {
   for (const colorScheme of ['light', 'dark']) {
-    const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, colorScheme, storageState: known, bypassCSP: true });
+    const context = await newContext(browser, { viewport: { width: 1280, height: 720 }, colorScheme, storageState: known, bypassCSP: true });
     const page = await open(context, origin);
     assert.deepEqual(await violations(page), [], `pictures, ${colorScheme}`);
     await look(page, colorScheme);
@@ -319,7 +319,7 @@ async function isKept(page) {
   // Rendered behind the scenes, it is one key away, matched and in step.
   await page.keyboard.press('Escape');
   await page.keyboard.press('t');
-  await versions.getByRole('button', { name: 'hear it (t): its own key' }).waitFor({ timeout: 60_000 });
+  await versions.getByRole('button', { name: 'hear it (t): its own key' }).waitFor();
   const hears = (name) => page.waitForFunction((one) => document.querySelector('[aria-label="Programme"]').value === one, name);
   await page.keyboard.press('t');
   await hears('for mastering of version its own key');
@@ -337,7 +337,7 @@ async function isKept(page) {
 
 /** After an edit the page is told little, and where a message was lost it asks for all. */
 async function isToldWhatChanged(known) {
-  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
+  const context = await newContext(browser, { viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
   const told = [];
   let loses = false;
   await context.routeWebSocket(/\/talk$/, (page) => {
@@ -371,7 +371,7 @@ async function isToldWhatChanged(known) {
 async function isPrinted(page) {
   await page.getByRole('button', { name: 'print', exact: true }).click();
   const report = page.getByRole('link', { name: 'Open its report' });
-  await report.waitFor({ timeout: 40_000 });
+  await report.waitFor();
   const answer = await page.request.get(new URL(await report.getAttribute('href'), origin).href);
   assert.equal(answer.status(), 200);
   assert.match(await answer.text(), /Lantern Weather/);
@@ -382,7 +382,7 @@ async function song() {
   await playsAsShipped(page);
   await first.close();
   await isForEveryone(known);
-  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
+  const context = await newContext(browser, { viewport: { width: 1280, height: 720 }, storageState: known, bypassCSP: true });
   await context.addInitScript(recordSound);
   const heard = await open(context, origin);
   const ears = recorder(heard);
@@ -420,7 +420,7 @@ async function isLegible(page) {
 }
 
 async function forty() {
-  const context = await browser.newContext({ viewport: { width: 1280, height: 720 }, bypassCSP: true });
+  const context = await newContext(browser, { viewport: { width: 1280, height: 720 }, bypassCSP: true });
   const page = await open(context, link);
   const closed = await isLegible(page);
   const bundle = closed.find((name) => name.startsWith('stems of '));
