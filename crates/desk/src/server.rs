@@ -4,6 +4,7 @@
 //! from then on the browser is known by a cookie. See `door` for who is let in.
 
 use std::net::{Ipv4Addr, SocketAddr};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, mpsc};
@@ -196,7 +197,16 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         at: AtomicI64::new(0),
     });
     let player = Player::new(received, orders, ears(&shared), scene, voice);
-    let player = thread::Builder::new().name("player".to_owned()).spawn(move || player.run()).map_err(machine)?;
+    let silent = Arc::downgrade(&shared);
+    let play = move || {
+        // A fault of our own must not leave a page that only looks as if it played.
+        if catch_unwind(AssertUnwindSafe(|| player.run())).is_err()
+            && let Some(shared) = silent.upgrade()
+        {
+            shared.tell(&Told::Refused { finding: Finding::of(&fallen_silent().into_problem()) });
+        }
+    };
+    let player = thread::Builder::new().name("player".to_owned()).spawn(play).map_err(machine)?;
     let works: [fn(&Arc<Shared>); 4] = [
         |shared| shared.surveyor.work(shared),
         |shared| shared.weigher.work(shared),
@@ -209,6 +219,13 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
     };
     let behind = works.into_iter().map(begin).collect();
     Ok(Desk { runtime, listener, shared, player, behind, link, held })
+}
+
+fn fallen_silent() -> Fault {
+    let message =
+        "What plays has come to a fault of Fairprint's own, and is silent. The sheet is untouched.".to_owned();
+    let remedy = "Save, end the desk, open it again; and report what you did last, with the sheet.".to_owned();
+    Fault::machine("fallen-silent", "the desk", message, remedy)
 }
 
 /// Where the player's sound and reports go.

@@ -20,6 +20,7 @@ const PATIENCE: Duration = Duration::from_secs(120);
 struct Served {
     port: u16,
     key: String,
+    orders: mpsc::Sender<Order>,
     _song: Song,
 }
 
@@ -29,9 +30,9 @@ impl Served {
         let desk = open(&Setup { sheet: song.sheet(), port: 0, threads: 1 }).expect("it opens");
         let (address, key) = desk.link().split_once("/?key=").expect("a link with a key");
         let port = address.rsplit(':').next().and_then(|port| port.parse().ok()).expect("a port");
-        let key = key.to_owned();
+        let (key, orders) = (key.to_owned(), desk.shared().orders.clone());
         thread::spawn(move || desk.serve());
-        Self { port, key, _song: song }
+        Self { port, key, orders, _song: song }
     }
 
     /// Status line and headers of the answer to a request.

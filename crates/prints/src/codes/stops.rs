@@ -18,6 +18,7 @@ pub(super) const CODES: &[Code] = &[
     code("demo", "The demo song cannot be made where it was asked for.", PROGRAM),
     code("edit", "A change of the sheet does not fit what stands in it.", PROGRAM),
     code("exists", "A file of the reference exists and was not written by this program.", PROGRAM),
+    code("fallen-silent", "What plays at the desk has come to a fault of the program's own.", PROGRAM),
     code("faulty-blind-tests", "The file of blind tests beside the sheet is no such file.", PROGRAM),
     code("file-exists", "A file or folder that was asked for exists; nothing is overwritten.", PROGRAM),
     code("message", "The desk was sent a message that it does not understand.", PROGRAM),

@@ -1,6 +1,8 @@
 //! Pages that misbehave: closed in mid-play, talking nonsense, out of all measure.
 
 use super::*;
+use crate::player::Voice;
+use crate::protocol::Through;
 
 /// Song time of the next piece of sound, once room for one more is granted.
 fn heard(sound: &mut WebSocket<TcpStream>) -> f64 {
@@ -70,4 +72,18 @@ fn requests_out_of_all_measure_are_refused() {
         assert!(!answer.starts_with("HTTP/1.1 2") && !answer.starts_with("HTTP/1.1 1"), "{first:.20}: {answer:.40}");
     }
     assert_eq!(served.status("GET /", &[("Cookie", &cookie)]), 200);
+}
+
+#[test]
+fn what_plays_never_falls_silent_without_a_word() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut talk = served.channel("/talk", &cookie);
+    let mut sound = served.channel("/sound", &cookie);
+    // No page can ask for this: it stands for a fault of our own.
+    let nowhere = Voice { output: 99, matched_db: 0.0, monitor_db: 0.0, through: Through::Nothing };
+    served.orders.send(Order::Voice(nowhere)).expect("it listens");
+    say(&mut talk, r#"{"ask":"play"}"#);
+    say(&mut sound, r#"{"frames":480}"#);
+    assert_eq!(told(&mut talk, "refused")["finding"]["code"], "fallen-silent");
 }
