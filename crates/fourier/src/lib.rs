@@ -156,16 +156,38 @@ fn first_pass(turns: &[[Vec<f64>; 2]; 3], size: usize, from: &Numbers, to: &mut 
     let (v, vi) = (&v.as_chunks::<4>().0[..count], &vi.as_chunks::<4>().0[..count]);
     let (w, wi) = (&w.as_chunks::<4>().0[..count], &wi.as_chunks::<4>().0[..count]);
     let to = &mut to.0[..size / 4].as_chunks_mut::<4>().0[..count];
-    for p in 0..count {
-        let results = butterfly([a[p], b[p], c[p], d[p]], [[u[p], ui[p]], [v[p], vi[p]], [w[p], wi[p]]]);
-        for k in 0..4 {
+    for (strip, to) in to.chunks_mut(STRIP).enumerate() {
+        let mut results = [[[[0.0; 4]; 2]; STRIP]; 4];
+        let [e, f, g, h] = &mut results;
+        for q in 0..to.len() {
+            let p = STRIP * strip + q;
+            let turns = [[u[p], ui[p]], [v[p], vi[p]], [w[p], wi[p]]];
+            [e[q], f[q], g[q], h[q]] = butterfly([a[p], b[p], c[p], d[p]], turns);
+        }
+        for (q, to) in to.iter_mut().enumerate() {
             for part in 0..2 {
-                for i in 0..4 {
-                    to[p][k][part][i] = results[i][part][k];
-                }
+                let rows = transposed([0, 1, 2, 3].map(|i| results[i][q][part]));
+                to.iter_mut().zip(rows).for_each(|(to, row)| to[part] = row);
             }
         }
     }
+}
+
+/// Groups of results of the first pass that are worked out before they are put in order: done together, the compiler mixes
+/// both into three times as much code.
+const STRIP: usize = 4;
+
+/// Rows as columns, pairs at a time.
+#[inline(always)]
+fn transposed([e, f, g, h]: [Four; 4]) -> [Four; 4] {
+    let (ef, fe) = ([e[0], f[0], e[2], f[2]], [e[1], f[1], e[3], f[3]]);
+    let (gh, hg) = ([g[0], h[0], g[2], h[2]], [g[1], h[1], g[3], h[3]]);
+    [
+        [ef[0], ef[1], gh[0], gh[1]],
+        [fe[0], fe[1], hg[0], hg[1]],
+        [ef[2], ef[3], gh[2], gh[3]],
+        [fe[2], fe[3], hg[2], hg[3]],
+    ]
 }
 
 /// A pass whose results lie in runs of `stride`, four or more.

@@ -44,9 +44,11 @@ pub struct SpectrumMeter {
     rate_hz: f64,
     transform: Arc<Transform>,
     window: Arc<[f64]>,
-    waiting: Vec<Frame>,
-    /// A transform and room for it.
-    work: [Numbers; 2],
+    /// The stretch that ends next, the one that ends half a length later, and room for a transform.
+    stretches: [Numbers; 2],
+    spare: Numbers,
+    /// Frames since the last stretch ended.
+    filled: usize,
     /// Sums over all stretches, of the bins below half the rate by fours.
     sums: Vec<Powers>,
     /// Of the bin at half the rate.
@@ -63,15 +65,15 @@ impl SpectrumMeter {
     pub fn new(rate_hz: f64) -> Self {
         let size = ((rate_hz / BIN_HZ) as usize).next_power_of_two();
         let weight = |n: usize| libm::sin(PI * (n as f64 + 0.5) / size as f64);
-        let mut waiting = Vec::with_capacity(size);
-        waiting.resize(size / 2, units::SILENCE);
+        // One group more, for the mirror image of the first number.
+        let numbers = || Numbers::new(size + 1);
         Self {
             rate_hz,
             transform: Arc::new(Transform::new(size)),
             window: (0..size).map(weight).collect(),
-            waiting,
-            // One group more, for the mirror image of the first number.
-            work: [0, 1].map(|_| Numbers::new(size + 1)),
+            stretches: [numbers(), numbers()],
+            spare: numbers(),
+            filled: 0,
             sums: vec![[[0.0; 4]; 3]; size / 8],
             last: StereoPower::default(),
             frames: 0,
@@ -84,16 +86,19 @@ impl SpectrumMeter {
         self.frames += frames.len() as u64;
     }
 
+    /// Every frame belongs to two stretches, and is weighed into both while it is at hand.
     fn take(&mut self, mut frames: &[Frame]) {
-        let size = self.window.len();
+        let half = self.window.len() / 2;
         while !frames.is_empty() {
-            let count = frames.len().min(size - self.waiting.len());
-            self.waiting.extend_from_slice(&frames[..count]);
+            let count = frames.len().min(half - self.filled);
+            for (stretch, at) in self.stretches.iter_mut().zip([half + self.filled, self.filled]) {
+                lay(&frames[..count], &self.window[at..at + count], stretch, at);
+            }
+            self.filled += count;
             frames = &frames[count..];
-            if self.waiting.len() == size {
+            if self.filled == half {
                 self.add_stretch();
-                self.waiting.copy_within(size / 2.., 0);
-                self.waiting.truncate(size / 2);
+                self.filled = 0;
             }
         }
     }
@@ -101,16 +106,16 @@ impl SpectrumMeter {
     /// Left and right go through one transform, as real and imaginary part. With `p = Z[k]` and `q = Z[-k]`:
     /// `|L|^2 + |R|^2 = (|p|^2 + |q|^2) / 2`, and `p q = |L|^2 - |R|^2 + 2i Re(L R*)`.
     fn add_stretch(&mut self) {
-        let [work, spare] = &mut self.work;
-        weigh(&self.waiting, &self.window, &mut work.0);
-        self.transform.forward(work, spare);
+        let [ended, next] = &mut self.stretches;
+        self.transform.forward(ended, &mut self.spare);
         let size = self.window.len();
-        work.0[size / 4] = work.0[0];
-        add_powers(&work.0, &mut self.sums);
-        let [left, right] = work.get(size / 2);
+        ended.0[size / 4] = ended.0[0];
+        add_powers(&ended.0, &mut self.sums);
+        let [left, right] = ended.get(size / 2);
         self.last.left += left * left;
         self.last.right += right * right;
         self.last.product += left * right;
+        std::mem::swap(ended, next);
     }
 
     /// The spectrum once all frames are in.
@@ -131,12 +136,23 @@ impl SpectrumMeter {
     }
 }
 
-/// A stretch with its weights, left and right as real and imaginary parts. This loop and the next are compiled for wider
-/// registers too, and give the same bytes there: nothing is fused.
+/// Lays frames with their weights into a stretch from a place on, left and right as real and imaginary parts.
+fn lay(frames: &[Frame], weights: &[f64], stretch: &mut Numbers, at: usize) {
+    // Up to the next group of four.
+    let first = (at.next_multiple_of(4) - at).min(frames.len());
+    let whole = (frames.len() - first) / 4;
+    weigh(&frames[first..], &weights[first..], &mut stretch.0[(at + first) / 4..][..whole]);
+    for n in (0..first).chain(first + 4 * whole..frames.len()) {
+        stretch.set(at + n, [frames[n][0] * weights[n], frames[n][1] * weights[n]]);
+    }
+}
+
+/// Groups of four frames with their weights. This loop and the next are compiled for wider registers too, and give the
+/// same bytes there: nothing is fused.
 #[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
-fn weigh(stretch: &[Frame], window: &[f64], out: &mut [Fours]) {
-    let (stretch, window) = (stretch.as_chunks::<4>().0, window.as_chunks::<4>().0);
-    for ((out, x), w) in out.iter_mut().zip(stretch).zip(window) {
+fn weigh(frames: &[Frame], weights: &[f64], out: &mut [Fours]) {
+    let (frames, weights) = (frames.as_chunks::<4>().0, weights.as_chunks::<4>().0);
+    for ((out, x), w) in out.iter_mut().zip(frames).zip(weights) {
         for k in 0..4 {
             out[0][k] = x[k][0] * w[k];
             out[1][k] = x[k][1] * w[k];

@@ -274,7 +274,7 @@ impl Channel {
 
 /// Values half-way between samples, each from [`TAPS`] samples around it. Wider registers, where the machine has them, give
 /// the same bytes: each sum is added up in the same order, and nothing is fused.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn half_way(half_step: &[f64; HALF], samples: &[f64], out: &mut [f64]) {
     let mut sums = [0.0; GROUP];
     for (k, weight) in half_step.iter().enumerate() {
@@ -288,7 +288,7 @@ fn half_way(half_step: &[f64; HALF], samples: &[f64], out: &mut [f64]) {
 }
 
 /// Greatest magnitude in each group of a window.
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
 fn group_peaks(window: &[f64], peaks: &mut [f64; WINDOW_GROUPS]) {
     for (peak, group) in peaks.iter_mut().zip(window.chunks(GROUP)) {
         *peak = greatest(group);

@@ -1,17 +1,22 @@
-//! Rate conversion by a polyphase windowed-sinc filter: zero delay, exact length, the same samples on every machine.
+//! Rate conversion in two stages: zero delay, exact length, the same samples on every machine.
 //!
 //! Frame `n` of the output stands at the time `n / to_hz`, frame `k` of the input at `k / from_hz`, both from the same
-//! zero. With the ratio `to_hz / from_hz = L / M` in lowest terms, output frame `n` lies at input position `n M / L`: whole
-//! part `floor(n M / L)`, phase `n M mod L`. Each of the `L` phases has its own row of coefficients, one scalar product
-//! gives a frame, and nothing else is remembered: a seek computes the same samples afresh. The method is R. E. Crochiere
-//! and L. R. Rabiner, "Multirate Digital Signal Processing" (1983), with the window of J. F. Kaiser, "Nonrecursive
-//! digital filter design using the I0-sinh window function" (1974).
+//! zero. The first stage (`sharp`) cuts at the lower of the two Nyquist frequencies, by fast convolution, and gives
+//! an inner rate of at least twice the lower rate. So far above the signal, the second stage needs few coefficients: a
+//! polyphase windowed sinc. With the ratio of the rates `L / M` in lowest terms, output frame `n` lies at inner position
+//! `n M / L`: whole part `floor(n M / L)`, phase `n M mod L`; each of the `L` phases has its own row of coefficients, and one
+//! scalar product gives a frame. Blocks of the first stage lie where they lie from the start of the input on, and nothing else is
+//! remembered: a seek computes the same samples afresh. The method is R. E. Crochiere and L. R. Rabiner,
+//! "Multirate Digital Signal Processing" (1983), with the window of J. F. Kaiser, "Nonrecursive digital filter design using
+//! the I0-sinh window function" (1974).
 //!
 //! The pass band reaches 10/11 of the lower of the two Nyquist frequencies (20.045 kHz at 44.1 kHz); the stop band starts
-//! at that Nyquist frequency, [`STOP_BAND_DB`] down, so nothing folds over anywhere.
+//! at that Nyquist frequency, 168 dB down, so nothing folds over anywhere.
 //!
 //! Why not a general library: those measured choose their vector instructions at run time, so that the last bits of a
 //! print would depend on the machine; one of them delays by half a frame at some block sizes.
+
+mod sharp;
 
 use std::f64::consts::PI;
 use std::path::Path;
@@ -21,63 +26,90 @@ use multiversion::multiversion;
 use units::{Frame, SILENCE};
 
 use crate::{Info, MediaError, Reader, Reason, Source};
-
-/// Attenuation that the window is made for.
-const STOP_BAND_DB: f64 = 165.0;
+use sharp::{Room, Sharp};
 
 /// The pass band's edge as a share of the lower Nyquist frequency.
 const PASS_SHARE: f64 = 10.0 / 11.0;
 
-/// Most coefficients of a filter: 64 MiB.
-const MOST_COEFFICIENTS: u64 = 1 << 23;
+/// Attenuation that the second stage's window is made for.
+const SHORT_STOP_BAND_DB: f64 = 200.0;
+
+/// Most coefficients of the second stage: 32 MiB.
+const MOST_COEFFICIENTS: u64 = 1 << 22;
 
 /// Frames of input read at once.
 const INPUT_FRAMES: usize = 4096;
 
-/// The filter between two rates.
+/// Kaiser's window.
+struct Window {
+    stop_band_db: f64,
+    beta: f64,
+    at_0: f64,
+}
+
+impl Window {
+    fn new(stop_band_db: f64) -> Self {
+        let beta = 0.1102 * (stop_band_db - 8.7);
+        Self { stop_band_db, beta, at_0: bessel_i0(beta) }
+    }
+
+    /// Half the length, in frames, that a transition in cycles a frame needs, by Kaiser's estimate.
+    fn half(&self, transition: f64) -> usize {
+        let order = (self.stop_band_db - 7.95) / (14.36 * transition);
+        (0.5 * order).ceil() as usize
+    }
+
+    /// Its weight at a place, the middle at 0 and the ends at -1 and 1.
+    fn at(&self, place: f64) -> f64 {
+        bessel_i0(self.beta * (1.0 - place * place).max(0.0).sqrt()) / self.at_0
+    }
+}
+
+/// The filters between two rates.
 #[derive(Debug)]
 struct Kernel {
-    /// Ratio of the rates in lowest terms: `up` phases, `down` steps.
+    sharp: Sharp,
+    /// Ratio of the output's rate to the input's, and to the inner one, both in lowest terms: `up` phases, `down` steps.
+    outer: [u64; 2],
     up: u64,
     down: u64,
-    /// Coefficients of a row, even.
+    /// Coefficients of a row, a multiple of four.
     taps: usize,
-    /// `up` rows of `taps` coefficients.
+    /// `up` rows of `taps` coefficients, each twice in a row: for left and right.
     rows: Vec<f64>,
 }
 
 impl Kernel {
     fn new(from_hz: u32, to_hz: u32) -> Result<Self, Reason> {
         let too_fine = Reason::RatioTooFine { from_hz, to_hz };
-        let common = gcd(from_hz, to_hz);
         if from_hz == 0 || to_hz == 0 {
             return Err(too_fine);
         }
-        let (up, down) = (u64::from(to_hz / common), u64::from(from_hz / common));
-        // The lower Nyquist frequency, in cycles a frame of input.
-        let nyquist = 0.5 * (f64::from(to_hz) / f64::from(from_hz)).min(1.0);
-        let transition = nyquist * (1.0 - PASS_SHARE);
-        // Kaiser's estimate of the order, and of the window's parameter.
-        let order = (STOP_BAND_DB - 7.95) / (14.36 * transition);
-        let half = (0.5 * order).ceil() as u64 + 1;
-        if up * 2 * half > MOST_COEFFICIENTS {
+        // The lower rate in frames a frame of input, and the coarsest inner rate that is twice as high.
+        let low = (f64::from(to_hz) / f64::from(from_hz)).min(1.0);
+        let mut halvings = -1;
+        while libm::exp2(-f64::from(halvings + 1)) >= 2.0 * low {
+            halvings += 1;
+        }
+        let (from, to) = (u64::from(from_hz), u64::from(to_hz));
+        let [up, down] = if halvings < 0 { lowest(to, 2 * from) } else { lowest(to << halvings, from) };
+        let inner_low = low * libm::exp2(f64::from(halvings));
+        let window = Window::new(SHORT_STOP_BAND_DB);
+        // From the lower Nyquist frequency to where the inner rate mirrors it. Without phases nothing is between frames.
+        let half = if up == 1 { 2 } else { window.half(1.0 - inner_low).next_multiple_of(2) };
+        let taps = 2 * half;
+        if up * 2 * taps as u64 > MOST_COEFFICIENTS {
             return Err(too_fine);
         }
-        let beta = 0.1102 * (STOP_BAND_DB - 8.7);
-        let window_at_0 = bessel_i0(beta);
-        let cutoff = nyquist - 0.5 * transition;
-        let taps = 2 * half as usize;
-        let mut rows = Vec::with_capacity(up as usize * taps);
+        let mut rows = Vec::with_capacity(up as usize * 2 * taps);
         for phase in 0..up {
-            rows.extend((0..taps).map(|tap| {
-                // Distance in frames of input from this coefficient's frame to the output's place.
+            rows.extend((0..taps).flat_map(|tap| {
+                // Distance in inner frames from this coefficient's frame to the output's place.
                 let offset = tap as f64 - (half as f64 - 1.0) - phase as f64 / up as f64;
-                let inside = (1.0 - (offset / half as f64) * (offset / half as f64)).max(0.0);
-                let window = bessel_i0(beta * inside.sqrt()) / window_at_0;
-                2.0 * cutoff * sinc(2.0 * cutoff * offset) * window
+                [sinc(offset) * window.at(offset / half as f64); 2]
             }));
         }
-        Ok(Self { up, down, taps, rows })
+        Ok(Self { sharp: Sharp::new(low, halvings), outer: lowest(to, from), up, down, taps, rows })
     }
 
     /// The place of output frame `n`.
@@ -99,23 +131,30 @@ impl Kernel {
 
     /// The coefficients of a place.
     fn row(&self, place: Place) -> &[f64] {
-        &self.rows[place.phase * self.taps..][..self.taps]
+        &self.rows[place.phase * 2 * self.taps..][..2 * self.taps]
     }
 
     /// Frames of output for so many frames of input: the least number that spans them.
     fn output_frames(&self, input_frames: u64) -> u64 {
-        (u128::from(input_frames) * u128::from(self.up)).div_ceil(u128::from(self.down)) as u64
+        let [up, down] = self.outer;
+        (u128::from(input_frames) * u128::from(up)).div_ceil(u128::from(down)) as u64
     }
 }
 
-/// Where a frame of output lies in the input: the first frame that it takes part of, and its phase.
+/// Where a frame of output lies in the inner signal: the first frame that it takes part of, and its phase.
 #[derive(Debug, Clone, Copy)]
 struct Place {
     first: i64,
     phase: usize,
 }
 
-fn gcd(a: u32, b: u32) -> u32 {
+/// A ratio in lowest terms.
+fn lowest(a: u64, b: u64) -> [u64; 2] {
+    let common = gcd(a, b);
+    [a / common, b / common]
+}
+
+fn gcd(a: u64, b: u64) -> u64 {
     if b == 0 { a } else { gcd(b, a % b) }
 }
 
@@ -135,61 +174,37 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// Frames of output that are computed side by side: one sum need not wait for the last of another.
-const ABREAST: usize = 4;
-
-/// Sums of one frame: of every fourth coefficient, left and right in turn.
-type Sums = [f64; 8];
-
-/// The scalar products of rows with frames, all of one length.
-fn products(rows: [&[f64]; ABREAST], frames: [&[Frame]; ABREAST]) -> [Frame; ABREAST] {
-    let mut sums = [[0.0; 8]; ABREAST];
-    sum_up(&rows, &frames, &mut sums);
-    let mut out = [SILENCE; ABREAST];
-    for (((out, sums), row), frames) in out.iter_mut().zip(&mut sums).zip(rows).zip(frames) {
-        let (last_row, last_frames) = (row.as_chunks::<4>().1, frames.as_chunks::<4>().1);
-        for ((sum, h), x) in sums.as_chunks_mut::<2>().0.iter_mut().zip(last_row).zip(last_frames) {
-            *sum = [sum[0] + h * x[0], sum[1] + h * x[1]];
-        }
-        let [a, b, c, d] = [0, 2, 4, 6].map(|at| [sums[at], sums[at + 1]]);
-        *out = [(a[0] + b[0]) + (c[0] + d[0]), (a[1] + b[1]) + (c[1] + d[1])];
-    }
-    out
-}
-
-/// The sums over all whole groups of four. The order of additions is fixed and nothing is fused, so that wider registers,
-/// where the machine has them, give the same bytes.
+/// The scalar products of rows with the inner signal, for as many places as `out` has. Four coefficients are added up side
+/// by side, and wider registers, where the machine has them, give the same bytes: the order of additions is fixed and
+/// nothing is fused. The place after the last is returned.
 #[multiversion(targets("x86_64+avx512f", "x86_64+avx2"))]
-fn sum_up(rows: &[&[f64]; ABREAST], frames: &[&[Frame]; ABREAST], out: &mut [Sums; ABREAST]) {
-    let [a, b, c, d] = rows.map(|row| row.as_chunks::<4>().0);
-    let [w, x, y, z] = frames.map(|frames| frames.as_flattened().as_chunks::<8>().0);
-    let [mut p, mut q, mut r, mut s] = [[0.0; 8]; ABREAST];
-    let (former, latter) = (a.iter().zip(w).zip(b.iter().zip(x)), c.iter().zip(y).zip(d.iter().zip(z)));
-    for (((a, w), (b, x)), ((c, y), (d, z))) in former.zip(latter) {
-        add(&mut p, a, w);
-        add(&mut q, b, x);
-        add(&mut r, c, y);
-        add(&mut s, d, z);
+fn products(kernel: &Kernel, inner: &[Frame], first: i64, mut place: Place, out: &mut [Frame]) -> Place {
+    for out in out {
+        let frames = inner[(place.first - first) as usize..][..kernel.taps].as_flattened();
+        let mut sums = [0.0; 8];
+        for (row, frames) in kernel.row(place).as_chunks::<8>().0.iter().zip(frames.as_chunks::<8>().0) {
+            for k in 0..8 {
+                sums[k] += row[k] * frames[k];
+            }
+        }
+        *out = [0, 1].map(|c| (sums[c] + sums[4 + c]) + (sums[2 + c] + sums[6 + c]));
+        place = kernel.after(place);
     }
-    *out = [p, q, r, s];
-}
-
-/// Adds the products of four coefficients and four frames.
-#[inline(always)]
-fn add(sums: &mut Sums, row: &[f64; 4], frames: &[f64; 8]) {
-    for k in 0..8 {
-        sums[k] += row[k / 2] * frames[k];
-    }
+    place
 }
 
 /// Converts a rate, frame by frame: push input, pull output, and say when the input has ended.
 #[derive(Debug, Clone)]
 pub struct RateConverter {
     kernel: Arc<Kernel>,
-    /// Input from frame `first` on; silence before the start and after the end.
-    window: Vec<Frame>,
+    room: Room,
+    /// Input of the next block and what follows it, and that block's number; silence before the start and after the end.
+    input: Vec<Frame>,
+    block: i64,
+    /// The inner signal from its frame `first` on.
+    inner: Vec<Frame>,
     first: i64,
-    /// Next frame of output, and its place in the input.
+    /// Next frame of output, and its place in the inner signal.
     next: u64,
     place: Place,
     /// Frames of input in all, once known.
@@ -203,8 +218,9 @@ impl RateConverter {
     /// If the ratio of the rates in lowest terms needs too large a filter.
     pub fn new(from_hz: u32, to_hz: u32) -> Result<Self, Reason> {
         let kernel = Arc::new(Kernel::new(from_hz, to_hz)?);
-        let place = kernel.place(0);
-        let mut converter = Self { kernel, window: Vec::new(), first: 0, next: 0, place, ended_at: None };
+        let (room, place) = (kernel.sharp.room(), kernel.place(0));
+        let (input, inner) = (Vec::new(), Vec::new());
+        let mut converter = Self { kernel, room, input, block: 0, inner, first: 0, next: 0, place, ended_at: None };
         converter.restart(0);
         Ok(converter)
     }
@@ -217,28 +233,55 @@ impl RateConverter {
 
     /// Starts over at a frame of output. Returns the frame of input that must be pushed first.
     pub fn restart(&mut self, output_frame: u64) -> u64 {
-        let place = self.kernel.place(output_frame);
-        let first = place.first;
-        self.window.clear();
-        self.window.resize(usize::try_from(-first).unwrap_or(0), SILENCE);
-        (self.first, self.ended_at) = (first, None);
-        (self.next, self.place) = (output_frame, place);
-        u64::try_from(first).unwrap_or(0)
+        let inner_hop = self.kernel.sharp.inner_hop() as i64;
+        (self.next, self.place) = (output_frame, self.kernel.place(output_frame));
+        self.block = self.place.first.div_euclid(inner_hop);
+        self.first = self.block * inner_hop;
+        let from = self.input_from();
+        self.inner.clear();
+        self.input.clear();
+        self.input.resize(usize::try_from(-from).unwrap_or(0), SILENCE);
+        self.ended_at = None;
+        u64::try_from(from).unwrap_or(0)
+    }
+
+    /// The frame that the next block of input starts with.
+    fn input_from(&self) -> i64 {
+        self.block * self.kernel.sharp.hop() as i64 - self.kernel.sharp.overlap as i64
     }
 
     /// Appends input.
     pub fn push(&mut self, frames: &[Frame]) {
-        let used = ((self.place.first - self.first) as usize).min(self.window.len());
-        self.window.drain(..used);
+        let used = ((self.place.first - self.first) as usize).min(self.inner.len());
+        self.inner.drain(..used);
         self.first += used as i64;
-        self.window.extend_from_slice(frames);
+        self.input.extend_from_slice(frames);
+        self.filter();
+    }
+
+    /// Filters all blocks of input that are there.
+    fn filter(&mut self) {
+        let sharp = &self.kernel.sharp;
+        let mut done = 0;
+        while let Some(block) = self.input.get(done..done + sharp.size) {
+            sharp.filter(block, &mut self.room, &mut self.inner);
+            done += sharp.hop();
+            self.block += 1;
+        }
+        self.input.drain(..done);
     }
 
     /// Says that the input has ended: what follows is silence, and the length of the output is known.
     pub fn end(&mut self) {
-        if self.ended_at.is_none() {
-            self.ended_at = u64::try_from(self.first + self.window.len() as i64).ok();
-            self.window.resize(self.window.len() + self.kernel.taps, SILENCE);
+        if self.ended_at.is_some() {
+            return;
+        }
+        let ended_at = u64::try_from(self.input_from() + self.input.len() as i64).unwrap_or(0);
+        self.ended_at = Some(ended_at);
+        let last = self.kernel.place(self.output_frames(ended_at)).first + self.kernel.taps as i64;
+        while self.first + (self.inner.len() as i64) < last {
+            self.input.resize(self.input.len().max(self.kernel.sharp.size), SILENCE);
+            self.filter();
         }
     }
 
@@ -257,45 +300,29 @@ impl RateConverter {
     }
 
     fn pull_all(&mut self, out: &mut Vec<Frame>) {
-        loop {
-            let start = out.len();
-            out.resize(start + INPUT_FRAMES, SILENCE);
-            let count = self.pull(&mut out[start..]);
-            out.truncate(start + count);
-            if count < INPUT_FRAMES {
-                return;
-            }
-        }
+        let start = out.len();
+        out.resize(start + self.ready(), SILENCE);
+        self.pull(&mut out[start..]);
+    }
+
+    /// Frames of output that the input so far allows.
+    fn ready(&self) -> usize {
+        let Kernel { up, down, taps, .. } = &*self.kernel;
+        let Place { first, phase } = self.place;
+        // How far the first frame of the last place lies behind that of the next.
+        let last = self.inner.len() as i64 - (first - self.first) - *taps as i64;
+        let Ok(last) = u64::try_from(last) else { return 0 };
+        let ready = ((last + 1) * up - 1 - phase as u64) / down + 1;
+        let left = self.ended_at.map_or(u64::MAX, |frames| self.output_frames(frames).saturating_sub(self.next));
+        usize::try_from(ready.min(left)).unwrap_or(usize::MAX)
     }
 
     /// Computes as many frames of output as the input so far allows, at most `out`'s. Returns how many.
     pub fn pull(&mut self, out: &mut [Frame]) -> usize {
-        let kernel = &*self.kernel;
-        let left = self.ended_at.map_or(u64::MAX, |frames| kernel.output_frames(frames).saturating_sub(self.next));
-        let wanted = out.len().min(usize::try_from(left).unwrap_or(usize::MAX));
-        let mut done = 0;
-        while done < wanted {
-            let (mut rows, mut inputs): ([&[f64]; ABREAST], [&[Frame]; ABREAST]) = ([&[]; ABREAST], [&[]; ABREAST]);
-            let mut found = 0;
-            while found < ABREAST.min(wanted - done) {
-                let start = (self.place.first - self.first) as usize;
-                let Some(frames) = self.window.get(start..start + kernel.taps) else { break };
-                (rows[found], inputs[found]) = (kernel.row(self.place), frames);
-                self.place = kernel.after(self.place);
-                found += 1;
-            }
-            // Places that are left over repeat the first.
-            let (row, input) = (rows[0], inputs[0]);
-            rows[found..].fill(row);
-            inputs[found..].fill(input);
-            out[done..done + found].copy_from_slice(&products(rows, inputs)[..found]);
-            self.next += found as u64;
-            done += found;
-            if found < ABREAST {
-                break;
-            }
-        }
-        done
+        let count = out.len().min(self.ready());
+        self.place = products(&self.kernel, &self.inner, self.first, self.place, &mut out[..count]);
+        self.next += count as u64;
+        count
     }
 }
 
