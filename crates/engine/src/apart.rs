@@ -97,7 +97,9 @@ impl Apart {
             .collect();
         let steps = &mut self.plan.steps;
         self.heads.push(steps.len());
-        steps.push(Step { feed, links: Vec::new(), leaves: step.arrives, ..step.clone() });
+        // A sound that is played again is late by what its processors once took.
+        let leaves = if links.is_empty() { step.leaves } else { step.arrives };
+        steps.push(Step { feed, links: Vec::new(), leaves, ..step.clone() });
         for (place, link) in links.into_iter().enumerate() {
             let before = steps.len() - 1;
             let input = Input { from: before, law: GainLaw::unity(), align_frames: 0 };

@@ -149,12 +149,18 @@ impl GainLaw {
         self.walk(from, frames.len(), |range, gain| add_scaled(gain, &frames[range.clone()], &mut sum[range]));
     }
 
+    /// The same where `sum` was silence; whatever it holds is lost.
+    pub(crate) fn begin(&self, from: i64, frames: &[Frame], sum: &mut [Frame]) {
+        self.walk(from, frames.len(), |range, gain| begin_scaled(gain, &frames[range.clone()], &mut sum[range]));
+    }
+
     /// Multiplies `frames`, whose first is at frame `from` of song time, in place.
     pub fn apply(&self, from: i64, frames: &mut [Frame]) {
-        if *self == Self::unity() {
-            return;
-        }
-        self.walk(from, frames.len(), |range, gain| scale(gain, &mut frames[range]));
+        self.walk(from, frames.len(), |range, gain| {
+            if gain != [1.0; 2] {
+                scale(gain, &mut frames[range]);
+            }
+        });
     }
 
     /// Multiplies `frames` in place, gliding in a straight line from this law at the first to another behind the last.
@@ -217,6 +223,14 @@ fn add_scaled(gain: Frame, frames: &[Frame], sum: &mut [Frame]) {
     for (out, frame) in sum.iter_mut().zip(frames) {
         out[0] += frame[0] * gain[0];
         out[1] += frame[1] * gain[1];
+    }
+}
+
+/// Adds frames times a gain to silence.
+#[multiversion(targets("x86_64+avx2"))]
+fn begin_scaled(gain: Frame, frames: &[Frame], sum: &mut [Frame]) {
+    for (out, frame) in sum.iter_mut().zip(frames) {
+        *out = [0.0 + frame[0] * gain[0], 0.0 + frame[1] * gain[1]];
     }
 }
 

@@ -244,17 +244,27 @@ impl StepState {
         out: &mut Block<'_>,
     ) {
         let frames = out.frames();
-        out.lanes_mut().for_each(|lane| lane.fill(SILENCE));
-        for ((input, leaving), (pure, lines)) in inputs.iter().zip(&mut self.leaving.inputs).zip(&mut self.aligning) {
+        let moved = self.leaving.inputs.iter().any(Option::is_some);
+        if inputs.is_empty() || moved {
+            out.lanes_mut().for_each(|lane| lane.fill(SILENCE));
+        }
+        let paths = inputs.iter().zip(&mut self.leaving.inputs).zip(&mut self.aligning).enumerate();
+        for (path, ((input, leaving), (pure, lines))) in paths {
             let leaving = leaving.take();
             let source = output_of(input.from);
+            let begins = path == 0 && !moved;
             let lanes = out.lanes_mut().zip(lines).zip(source.chunks_exact(stride)).enumerate();
-            for (_, ((lane, line), source)) in
-                lanes.filter(|(lane, _)| *lane == 0 || pure.is_none_or(|own| own == *lane))
-            {
+            for (index, ((lane, line), source)) in lanes {
+                if index > 0 && pure.is_some_and(|own| own != index) {
+                    if begins {
+                        lane.fill(SILENCE);
+                    }
+                    continue;
+                }
                 line.pass(&source[..frames], |from, piece| {
                     let (at, sum) = (song + from as i64, &mut lane[from..from + piece.len()]);
                     match &leaving {
+                        None if begins => input.law.begin(at, piece, sum),
                         None => input.law.add(at, piece, sum),
                         Some(old) => old.add_gliding(&input.law, (song, frames), at, piece, sum),
                     }

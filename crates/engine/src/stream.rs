@@ -152,6 +152,21 @@ impl Stream {
         })
     }
 
+    /// Opens a plan for a number of threads. With several, every processor is a step of its own, so that those of one chain
+    /// work side by side; the samples are the same.
+    ///
+    /// # Errors
+    /// As for [`Self::open`].
+    pub fn open_for(plan: &Plan, sources: &dyn Sources, outputs: &[usize], threads: usize) -> Result<Self, Fault> {
+        let setup = Setup::for_threads(threads);
+        if threads < 2 {
+            return Self::open(plan, sources, outputs, &setup);
+        }
+        let apart = plan.apart();
+        let outputs: Vec<usize> = outputs.iter().map(|output| apart.ends[*output]).collect();
+        Self::open(&apart.plan, sources, &outputs, &setup)
+    }
+
     /// Renders from the first frame of the song to the end of its tail on `threads` threads. One sink per output takes
     /// what comes; `progress` is told the part that is done, from 0 to 1. The samples do not depend on `threads`.
     ///

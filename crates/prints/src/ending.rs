@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use engine::{Fault, Folder, Plan, Port, Setup, Sink, Stream};
+use engine::{Fault, Folder, Plan, Port, Sink, Stream};
 use measure::{LoudnessMeter, TruePeakMeter};
 use media::{MediaError, Source, codec};
 use sheet::{CodecChoice, Print};
@@ -127,7 +127,7 @@ impl Ending<'_> {
         let sources = Folder::new(self.work, self.rate_hz);
         let mut spool = Spool::create(&path, self.rate_hz, plan.print_frames())?;
         let mut loudness = LoudnessSink::new(plan.rate_hz);
-        let stream = Stream::open(&plan, &sources, &[1, 1], &Setup::for_threads(self.threads))?;
+        let stream = Stream::open_for(&plan, &sources, &[1, 1], self.threads)?;
         let sinks: Vec<Box<dyn Sink + '_>> = vec![Box::new(&mut spool), Box::new(&mut loudness)];
         stream.run(self.threads, sinks, &|_| ())?;
         spool.finish()?;

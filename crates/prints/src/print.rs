@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use engine::{Beside, Fault, Folder, Plan, Port, Setup, Sink, Stream};
+use engine::{Beside, Fault, Folder, Plan, Port, Sink, Stream};
 use sheet::{Alternate, Print, Sheet, StemPrint};
 use units::Problem;
 
@@ -307,7 +307,7 @@ fn render(
     taken.extend(keeping.iter_mut().map(|(step, sound)| (*step, Box::new(sound) as Box<dyn Sink>)));
     let (outputs, sinks): (Vec<usize>, Vec<_>) = taken.into_iter().unzip();
     let sources = Beside::new(sources, played);
-    let stream = Stream::open(&course, &sources, &outputs, &Setup::for_threads(threads))?;
+    let stream = Stream::open_for(&course, &sources, &outputs, threads)?;
     let facts = stream.run(threads, sinks, &|part| (finish.progress)("Rendering", part))?;
     let taking = taking.into_iter().zip(gauges);
     let prints = taking.map(|(taking, gauge)| taking.finish(gauge.finish())).collect::<Result<_, _>>()?;

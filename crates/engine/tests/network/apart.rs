@@ -52,6 +52,18 @@ fn every_end_is_the_same_to_the_bit() {
 }
 
 #[test]
+fn threads_that_share_chains_give_the_same_to_the_bit() {
+    let songs = Songs::default().with("a.wav", noise(12_000, 1)).with("b.wav", noise(9000, 2));
+    let whole = plan(&sheet(NETWORK), &songs);
+    for index in 0..whole.steps.len() {
+        let mut keep = Keep::of_lanes(1);
+        let stream = Stream::open_for(&whole, &songs, &[index], 3).unwrap();
+        stream.run(3, vec![Box::new(&mut keep)], &|_| ()).unwrap();
+        assert_eq!(keep.lanes[0], rendered(&whole, &songs, index), "{}", whole.steps[index].name);
+    }
+}
+
+#[test]
 fn a_processor_is_heard_ahead_of_and_behind_in_song_time() {
     let songs = Songs::default().with("a.wav", noise(12_000, 1)).with("b.wav", noise(9000, 2));
     let apart = plan(&sheet(NETWORK), &songs).apart();
