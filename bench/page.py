@@ -42,11 +42,16 @@ time is the length of the song over half of the processor time: what two cores w
 TRIED = """
 ## What the time of the network is made of
 
-By a sampling profile of 240 s of the network on one thread (2026-11-27, `perf record -e cpu-clock`), on a processor with
-AVX-512: convolution 21% (products of spectra 9, transforms 8), distortion at 8x, twice, 16% (half-band filters 9, curve 4, means
-2), meters 15% (loudness, levels and envelopes of prints and returns 7, spectra 5, true peaks 2), reading, decoding and hashing
-12% (hashing 5), sums and faders 6%, limiter 5%, copies in memory 4%, compressor 4%, equalisers 2%, dither and writing 2%. No
-part stands out: what is left is spread over a hundred functions.
+By a sampling profile of 240 s of the network on one thread (2026-11-28, `perf record -e cpu-clock`), on a processor with
+AVX-512: convolution and transforms 23% (products of spectra and their order 14, transforms 9, those of the meters among them),
+distortion at 8x, twice, 18% (half-band filters 10, curve 6, means 2), meters but for their transforms 13% (loudness, levels and
+envelopes of prints and returns 9, true peaks 3, spectra 1), the system's reading and writing 11%, hashing 6%, limiter 6%, sums and
+faders 6%, compressor 4%, copies in memory 3%, decoding and encoding 3%, equalisers 3%, dither 1%. No part stands out: what is left is
+spread over a hundred functions.
+
+With two threads, 60 s of the network kept 88% of both cores busy, the same without steps of their own for processors 78% (user and
+system time over twice the wall time, `--threads 2`, beside other work but ahead of it); the demo print, much of whose time is one MP3
+encoder's, 67%.
 
 ## What was done, and what did not help
 
@@ -66,8 +71,8 @@ they tell their commit.
   its print, and 5000 a frame of the network. (Until 2026-11-25 recordings were not hashed, nor files laid against each other.)
 - A lone thread works one block at a time (four under way at once are 2 MB for this network, more than many a second-level cache).
 - A print whose loudness is not sought, and every alternate, goes straight into its files while it is rendered, whatever their rate;
-  before, it was written into a 64-bit file and read again: 0.94 to 0.73 s of processor time for 240 s of an empty chain (each
-  the median of three in turn, on a loaded machine).
+  before, it was written into a 64-bit file and read again: 0.94 to 0.73 s of processor time for 240 s of an empty chain. With what
+  stands below, 0.64 s: the median of three in turn with the build before, on a loaded machine, as all seconds in this list.
 - Rate conversion in two stages: the sharp filter by transforms, at twice the lower rate or more, then a short polyphase filter. Less
   than half of the time (0.38 to 0.16 s for 100 s of 48 to 44.1 kHz) and half of the instructions (690 to 380 a frame). This moved
   samples: of 60 tones in the pass band, and 60 above it, between 15 pairs of rates, what is not the tone lies 168 dB down or more,
