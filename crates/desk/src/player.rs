@@ -26,6 +26,8 @@ mod turn;
 
 /// How many pieces ahead of what plays a second network takes over.
 const LEAD_PIECES: i64 = 4;
+/// The same for one that was not there in time and has to catch up: twice as many each time that it is too late again.
+const CATCH_UP_PIECES: i64 = 2;
 /// How far behind the end of a loop it still comes round, where its start was not ready in time.
 const LATE_PIECES: i64 = 200;
 /// Pieces between two reports of what sounds.
@@ -94,6 +96,8 @@ struct Opening {
     purpose: Purpose,
     /// Whether it is out of date already, and another is to be opened when it is done.
     void: bool,
+    /// Pieces ahead of what plays to which it catches up, if it is there too late to go on.
+    lead: i64,
 }
 
 /// A piece of sound.
@@ -367,7 +371,7 @@ impl Player {
             }
             return;
         }
-        self.opening = Some(Opening { purpose, void: false });
+        self.opening = Some(Opening { purpose, void: false, lead: CATCH_UP_PIECES });
         let (scene, edition) = (self.scene.clone(), self.edition);
         self.opener.ask(move || Some(Order::Ready(edition, purpose, Box::new(Take::open(&scene, at)))));
     }
@@ -378,7 +382,9 @@ impl Player {
             self.let_go(take.ok());
             return self.open_for(opening.purpose);
         }
+        let is_late = |take: &Take| self.now.as_ref().is_some_and(|now| take.at() < now.at());
         match take {
+            Ok(take) if purpose == Purpose::GoOn && is_late(&take) => self.catch_up(take, opening),
             Ok(take) if purpose == Purpose::Again => {
                 let gone = self.again.replace(take);
                 self.let_go(gone);
@@ -390,6 +396,15 @@ impl Player {
             }
             Err(fault) => (self.ears.fault)(fault),
         }
+    }
+
+    /// What is to take over is there too late. It runs on behind the scenes to a place that is still to come: on the thread
+    /// that plays, all that it has missed would fall into one piece.
+    fn catch_up(&mut self, take: Take, Opening { purpose, lead, .. }: Opening) {
+        let at = self.now.as_ref().map_or(0, Take::at) + lead * self.piece_frames() as i64;
+        self.opening = Some(Opening { purpose, void: false, lead: 2 * lead });
+        let edition = self.edition;
+        self.opener.ask(move || Some(Order::Ready(edition, purpose, Box::new(take.run_to(at)))));
     }
 
     /// A network plays no more. It is taken down by the thread that opened it: to close the files of 24 stems and give back

@@ -118,6 +118,17 @@ impl Take {
         Ok(())
     }
 
+    /// Runs on, unheard, until the next piece starts at a frame of the song or behind it.
+    ///
+    /// # Errors
+    /// A recording cannot be read on.
+    pub fn run_to(mut self, at: i64) -> Result<Self, Fault> {
+        while self.at < at {
+            self.advance(&mut |_, _| ())?;
+        }
+        Ok(self)
+    }
+
     fn copy(&mut self, from: std::ops::Range<usize>, to: usize) {
         for (output, piece) in self.pieces.iter_mut().enumerate() {
             piece[to..to + from.len()].copy_from_slice(&self.live.output(output)[from.clone()]);

@@ -147,6 +147,43 @@ fn a_processor_that_is_taken_out_fades_over_at_the_same_frame() {
 }
 
 #[test]
+fn what_comes_too_late_catches_up_off_the_thread_that_plays() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    let (orders, received) = mpsc::channel();
+    let ears = Ears { sound: Box::new(|_| ()), now: Box::new(|_| ()), fault: Box::new(|fault| panic!("{fault:?}")) };
+    let voice = session.voice();
+    // No thread of its own: what it is told and what it plays come in this order.
+    let mut player = Player::new(received, orders, ears, Arc::new(session.scene()), voice);
+    let told = |player: &mut Player| {
+        let order = player.orders.recv_timeout(Duration::from_secs(20)).expect("it is opened");
+        player.follow(order);
+    };
+    told(&mut player);
+    player.play_piece();
+    let off =
+        Edit::Set { path: vec!["stem".into(), "b".into(), "chain".into(), 0.into(), "off".into()], value: true.into() };
+    session.edit(&[off], "equaliser of b taken out", false).expect("it can be taken out");
+    let scene = Arc::new(session.scene());
+    player.follow(Order::Scene(scene.clone(), voice));
+    for late in 1..4 {
+        for _ in 0..20 * late {
+            player.play_piece();
+        }
+        told(&mut player);
+        assert!(player.next.is_none() && player.opening.is_some(), "{late}: it was ready behind what plays");
+    }
+    let is_new = |player: &Player| player.now.as_ref().is_some_and(|take| Arc::ptr_eq(take.scene(), &scene));
+    told(&mut player);
+    let at = player.next.as_ref().map(|(_, take)| take.at()).expect("it is there in time");
+    assert!(at > player.now.as_ref().expect("it plays").at() && !is_new(&player));
+    while player.at < at {
+        player.play_piece();
+    }
+    assert!(player.at == at && is_new(&player), "it takes over where it was ready: {} and {at}", player.at);
+}
+
+#[test]
 fn what_goes_back_to_a_level_of_before_comes_up_by_less_than_6_db_in_50_ms() {
     let song = Song::new();
     let session = Session::open(&song.sheet()).expect("it opens");

@@ -13,13 +13,9 @@ use crate::protocol::Through;
 impl Player {
     /// The next piece, in a crossfade where a network or a voice takes over.
     pub(super) fn turn(&mut self) -> Result<Vec<Frame>, Fault> {
-        let takes_over = match (&self.now, &mut self.next) {
-            (Some(now), Some((Purpose::GoOn, next))) => {
-                while next.at() < now.at() {
-                    next.advance(&mut |_, _| ())?;
-                }
-                next.at() == now.at()
-            }
+        let takes_over = match (&self.now, &self.next) {
+            // It was ahead when it came: see `Player::catch_up`.
+            (Some(now), Some((Purpose::GoOn, next))) => next.at() <= now.at(),
             (_, next) => next.is_some(),
         };
         let old = if takes_over || self.now.is_some() { self.advance_now(takes_over)? } else { None };
