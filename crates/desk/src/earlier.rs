@@ -16,7 +16,7 @@ const AT_HAND: usize = 3;
 /// A print of a past revision, or of a version.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Earlier {
-    /// What it is called among the programmes: `for approval of r002`, `for approval of version dry voice`.
+    /// What it is called among the programmes: `for approval of r002`, `for approval of version “dry voice”`.
     pub programme: String,
     /// The print.
     pub print: String,
@@ -70,7 +70,7 @@ impl Shelf {
     /// Takes up a version that was rendered: its prints, each with its file and its loudness.
     pub fn take_version(&mut self, version: &str, prints: Vec<(String, PathBuf, Option<f64>)>) {
         let print = |(print, file, integrated_lufs): (String, PathBuf, Option<f64>)| Earlier {
-            programme: format!("{print} of version {version}"),
+            programme: format!("{print} of version “{version}”"),
             print,
             file: file.to_string_lossy().into_owned(),
             integrated_lufs,

@@ -178,7 +178,7 @@ mod tests {
         shared.session().take_rendered("dry voice", rendered);
         assert!(shared.session().undo().expect("it compiles"), "the sheet is what it was when the version was kept");
         let session = shared.session();
-        let names = ["for mastering", "for mastering of version dry voice"];
+        let names = ["for mastering", "for mastering of version “dry voice”"];
         let ways = names.map(|name| (session.output(name).expect("it is there"), Through::Nothing));
         let scene = Arc::new(session.scene_of(&Ear::default()));
         let heard = crate::passage::render(&scene, &ways, (60_000, 96_000), &AtomicBool::new(false));

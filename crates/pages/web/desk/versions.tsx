@@ -54,7 +54,7 @@ function VersionText({ version: { name, kept_s } }: { version: Version }): JSX.E
     <li class="sentence">
       <b>{name}</b>, kept on {when(kept_s)}.{' '}
       <Heard name={name} />{' '}
-      <button type="button" class="quiet" aria-expanded={shown !== null} aria-label={`${shown ? 'fold ' : ''}what changed since ${name}`} onClick={turn}>
+      <button type="button" class="quiet" aria-expanded={shown !== null} aria-label={`${shown ? 'fold ' : ''}what changed since “${name}”`} onClick={turn}>
         {shown ? 'fold' : 'what changed since'}
       </button>{' '}
       <button type="button" class="quiet" aria-label={`go back to it: ${name}`} onClick={() => ask({ ask: 'take', name })}>

@@ -314,7 +314,7 @@ async function isKept(page) {
   assert.ok(!(await key.innerText()).includes('crush'), 'nothing listens to what it feeds');
   await key.selectOption('voice');
   await page.waitForFunction(() => /compressor of crush listens to voice/.test(document.querySelector('.head .act i')?.textContent ?? ''));
-  await versions.getByRole('button', { name: 'what changed since its own key' }).click();
+  await versions.getByRole('button', { name: 'what changed since “its own key”' }).click();
   await versions.getByText('crush: compressor listens to itself → voice').waitFor();
   // Rendered behind the scenes, it is one key away, matched and in step.
   await page.keyboard.press('Escape');
@@ -322,7 +322,7 @@ async function isKept(page) {
   await versions.getByRole('button', { name: 'hear it (t): its own key' }).waitFor();
   const hears = (name) => page.waitForFunction((one) => document.querySelector('[aria-label="Programme"]').value === one, name);
   await page.keyboard.press('t');
-  await hears('for mastering of version its own key');
+  await hears('for mastering of version “its own key”');
   await look(page, 'version');
   assert.deepEqual(await violations(page), [], 'a version is heard');
   await page.keyboard.press('t');
