@@ -28,7 +28,6 @@ pub struct Guard {
     limiter: Option<Box<dyn Processor>>,
     levels_db: [f64; REMEMBERED],
     next: usize,
-    allowed_db: f64,
     left: usize,
     gain_db: f64,
 }
@@ -44,7 +43,7 @@ impl Guard {
             entry.build(&settings, &Context::plain(rate_hz, 1)).ok()
         });
         let levels_db = [f64::NEG_INFINITY; REMEMBERED];
-        Self { limiter, levels_db, next: 0, allowed_db: 0.0, left: 0, gain_db: 0.0 }
+        Self { limiter, levels_db, next: 0, left: 0, gain_db: 0.0 }
     }
 
     /// Frames by which it delays.
@@ -55,8 +54,6 @@ impl Guard {
 
     /// Something is about to change: the next second is watched.
     pub fn watch(&mut self) {
-        let heard = self.levels_db.iter().copied().fold(FROM_SILENCE_DBFS, f64::max);
-        self.allowed_db = if self.left > 0 { self.allowed_db.min(heard) } else { heard };
         self.left = WATCHED;
     }
 
@@ -66,8 +63,9 @@ impl Guard {
         let before_db = self.gain_db;
         self.gain_db = if self.left > 0 {
             self.left -= 1;
-            self.allowed_db += RISE_DB;
-            (self.allowed_db - level_db).min(0.0)
+            // Above what was let through, not above what might have been: a rest earns nothing for what comes after it.
+            let heard_db = self.levels_db.iter().copied().fold(FROM_SILENCE_DBFS, f64::max);
+            (heard_db + RISE_DB - level_db).min(0.0)
         } else {
             (before_db + RISE_DB).min(0.0)
         };
@@ -144,6 +142,15 @@ mod tests {
         assert!(levels[0] < -55.0 && levels[20] < -35.0, "{} {}", levels[0], levels[20]);
         let peak = out.iter().flatten().fold(0.0_f64, |most, x| most.max(x.abs()));
         assert!(units::db_from_gain(peak) < CEILING_DBTP + 0.02, "{}", units::db_from_gain(peak));
+    }
+
+    #[test]
+    fn what_begins_some_time_after_a_change_comes_up_as_slowly() {
+        let mut guard = Guard::new(48_000.0);
+        guard.watch();
+        heard(&mut guard, f64::NEG_INFINITY, 12);
+        let levels: Vec<f64> = heard(&mut guard, -20.0, 10).chunks(PIECE).map(rms_db).collect();
+        assert!(levels[0] < FROM_SILENCE_DBFS + 1.0 && levels[5] - levels[0] < 6.0, "{levels:?}");
     }
 
     #[test]

@@ -84,7 +84,11 @@ fn whatever_is_asked_nothing_jumps_out_and_nothing_passes_the_ceiling() {
     );
     let mut random = Random(10);
     let mut heard = Vec::new();
-    for _ in 0..150 {
+    // On a busy machine, what is asked for comes late and is asked for otherwise by then: it goes on until it was loud.
+    let is_loud = |heard: &[Level]| heard.iter().any(|piece| db_from_gain(piece.peak) > -3.0);
+    let mut round = 0;
+    while round < 150 || round < 3000 && !is_loud(&heard) {
+        round += 1;
         say(&mut talk, &anything(&mut random));
         say(&mut talk, r#"{"ask":"play"}"#);
         for _ in 0..1 + random.below(40) {
