@@ -87,8 +87,10 @@ impl Sharp {
     pub fn filter(&self, block: &[Frame], room: &mut Room, out: &mut Vec<Frame>) {
         let Room { outer: [outer, spare], inner: [inner, inner_spare] } = room;
         fill(block, &mut outer.0);
-        // What is the same on both sides stays so to the last bit.
+        // Both sides share one transform, which rounds: what is the same on both stays so to the last bit, and a silent side
+        // stays silent.
         let mono = block.iter().all(|[left, right]| left == right);
+        let silent = [0, 1].map(|side| block.iter().all(|frame| frame[side] == 0.0));
         if mono {
             outer.0.iter_mut().for_each(|four| four[1] = [0.0; 4]);
         }
@@ -100,6 +102,9 @@ impl Sharp {
         take_out(&inner.0[self.inner(self.overlap) / 4..], &mut out[start..]);
         if mono {
             out[start..].iter_mut().for_each(|frame| frame[1] = frame[0]);
+        }
+        for side in [0, 1].into_iter().filter(|side| silent[*side]) {
+            out[start..].iter_mut().for_each(|frame| frame[side] = 0.0);
         }
     }
 }

@@ -120,6 +120,13 @@ fn what_is_alike_on_both_sides_stays_so_and_sides_do_not_meet() {
     let input: Vec<Frame> = tone(997.0, 44_100, 9000).into_iter().map(|[left, _]| [left; 2]).collect();
     let mono = converted(&input, 44_100, 48_000);
     assert!(mono.iter().all(|[left, right]| left == right));
+    for silent in [0, 1] {
+        let one: Vec<Frame> =
+            input.iter().map(|frame| [0, 1].map(|side| if side == silent { 0.0 } else { frame[0] })).collect();
+        let out = converted(&one, 44_100, 48_000);
+        assert!(out.iter().all(|frame| frame[silent] == 0.0), "a silent side stays silent");
+        assert!(out.iter().any(|frame| frame[1 - silent] != 0.0));
+    }
     // Both sides share one transform: what the other leaves is rounding.
     let beside: Vec<Frame> = input.iter().enumerate().map(|(n, [left, _])| [*left, libm::sin(n as f64)]).collect();
     let left = |out: &[Frame]| out.iter().map(|frame| [frame[0]; 2]).collect::<Vec<_>>();
