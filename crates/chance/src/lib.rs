@@ -1,4 +1,7 @@
-//! What tests draw by lot: numbers, values of parameters, noise. The same seed draws the same on every machine.
+//! What tests draw by lot: numbers, values of parameters, noise. The same seed draws the same on every machine. And what
+//! work takes of a machine whose load is a matter of chance.
+
+pub mod effort;
 
 use units::{Frame, Unit};
 

@@ -13,14 +13,14 @@ fn processor_secs() -> Option<f64> {
 }
 
 #[test]
-fn the_demo_song_is_made_within_ten_seconds() {
+fn the_demo_song_takes_no_more_of_a_processor_than_it_should() {
     let (before, start) = (processor_secs(), Instant::now());
     demo::stems(demo::RATE_HZ).for_each(drop);
-    // A busy machine stretches the time on the clock, not what the work takes: ten seconds of one processor are less
-    // than ten seconds on two, whatever else runs.
+    // A busy machine stretches the time on the clock, not what the work takes. It takes five seconds where this was written,
+    // of two processors: a slower machine, or one whose processors share their cores, may take several times as long.
     let secs = match (before, processor_secs()) {
         (Some(before), Some(after)) if after > before => after - before,
         _ => start.elapsed().as_secs_f64(),
     };
-    assert!(secs < 10.0, "{secs:.1} s");
+    assert!(secs < 30.0, "{secs:.1} s");
 }
