@@ -43,6 +43,7 @@ pub(crate) struct SongVersion {
     /// None for what cannot be approved: it is not a print of ours.
     pub sha256: Option<String>,
     pub lufs: f64,
+    pub peak_dbtp: f64,
     pub matched_db: f64,
     pub delivered_db: f64,
     pub silhouette: Vec<u8>,
@@ -83,6 +84,7 @@ impl Song {
             name: placed.version.name.clone(),
             sha256: placed.version.sha256.clone(),
             lufs: hundredths(placed.lufs),
+            peak_dbtp: hundredths(placed.peak_dbtp),
             matched_db: hundredths(gains.matched_db),
             delivered_db: hundredths(gains.delivered_db),
             silhouette: placed.silhouette.clone(),

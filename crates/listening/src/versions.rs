@@ -5,9 +5,9 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use engine::Fault;
-use measure::LoudnessMeter;
+use measure::{LoudnessMeter, TruePeakMeter};
 use sha2::{Digest, Sha256};
-use units::{Frame, Problem, Severity};
+use units::{Frame, Problem, Severity, db_from_gain};
 
 use crate::revision::{Heard, Version};
 
@@ -17,6 +17,8 @@ const MATCHED_LUFS: f64 = -20.0;
 /// As delivered, the loudest version plays at most so much above the matched loudness; if the versions lie further apart,
 /// all are lowered alike. A choice of ours, no source.
 const MOST_ABOVE_LU: f64 = 6.0;
+/// No version plays above this; the page's guard holds it for what a listener adds.
+const CEILING_DBTP: f64 = -1.0;
 /// How far apart two versions may start, and below which correlation they are not the same song. Common practice, no
 /// source.
 const MOST_DELAY_SECS: f64 = 10.0;
@@ -33,6 +35,8 @@ pub(crate) struct Placed {
     pub version: Version,
     /// Integrated loudness of the whole file.
     pub lufs: f64,
+    /// True peak of the whole file; the page plays nothing above its ceiling.
+    pub peak_dbtp: f64,
     /// Frames, at the page's rate, by which its song lies behind the first version's.
     pub delay_frames: i64,
     /// Momentary loudness ten times a second against the integrated loudness: 0 to 255 for the range of the silhouette.
@@ -58,6 +62,10 @@ pub(crate) fn place(heard: &Heard, versions: &[Version], rate_hz: u32) -> Result
         let (_, frames) = media::read_all(&version.path, Some(rate_hz)).map_err(|error| prints::media_fault(&error))?;
         let mut meter = LoudnessMeter::new(f64::from(rate_hz));
         meter.push(&frames);
+        let mut peaks = TruePeakMeter::new();
+        peaks.push(&frames);
+        let [left, right] = peaks.finish();
+        let peak_dbtp = db_from_gain(left.value.max(right.value));
         let Some(lufs) = meter.integrated_lufs() else {
             findings.push(left_out(version, "silent-version", "is silent"));
             continue;
@@ -74,7 +82,7 @@ pub(crate) fn place(heard: &Heard, versions: &[Version], rate_hz: u32) -> Result
             _ => 0,
         };
         let silhouette = silhouette(&meter, lufs, delay_frames as f64 / f64::from(rate_hz), heard.secs());
-        placed.push(Placed { version: version.clone(), lufs, delay_frames, silhouette });
+        placed.push(Placed { version: version.clone(), lufs, peak_dbtp, delay_frames, silhouette });
         first.get_or_insert(frames);
     }
     Ok((placed, findings))
@@ -117,9 +125,12 @@ fn check_unchanged(path: &Path, sha256: &str) -> Result<(), Fault> {
 
 /// What the page plays each version at.
 pub(crate) fn gains(placed: &[Placed]) -> (f64, Vec<Gains>) {
-    let lowest = placed.iter().map(|version| version.lufs).fold(MATCHED_LUFS, f64::min);
+    // A version of many peaks is quieter where those stay below the ceiling.
+    let allowed = |version: &Placed| version.lufs + (CEILING_DBTP - version.peak_dbtp).min(0.0);
+    let lowest = placed.iter().map(allowed).fold(MATCHED_LUFS, f64::min);
     let highest = placed.iter().map(|version| version.lufs).fold(f64::NEG_INFINITY, f64::max);
-    let delivered_db = (lowest + MOST_ABOVE_LU - highest).min(0.0);
+    let peak_dbtp = placed.iter().map(|version| version.peak_dbtp).fold(CEILING_DBTP, f64::max);
+    let delivered_db = (lowest + MOST_ABOVE_LU - highest).min(CEILING_DBTP - peak_dbtp);
     let of = |version: &Placed| Gains { matched_db: lowest - version.lufs, delivered_db };
     (lowest, placed.iter().map(of).collect())
 }
@@ -149,7 +160,7 @@ mod tests {
     fn version(lufs: f64) -> Placed {
         let version =
             Version { name: String::new(), kind: None, path: Default::default(), integrated_lufs: None, sha256: None };
-        Placed { version, lufs, delay_frames: 0, silhouette: Vec::new() }
+        Placed { version, lufs, peak_dbtp: -1.0, delay_frames: 0, silhouette: Vec::new() }
     }
 
     #[test]
@@ -157,6 +168,16 @@ mod tests {
         let (matched, gains) = gains(&[version(-8.0), version(-18.0), version(-9.5)]);
         assert_eq!(matched, -20.0);
         assert_eq!(gains.iter().map(|g| g.matched_db).collect::<Vec<_>>(), [-12.0, -2.0, -10.5]);
+    }
+
+    #[test]
+    fn no_version_plays_above_the_ceiling() {
+        let peaky = Placed { peak_dbtp: 0.5, ..version(-21.0) };
+        let (matched, of) = gains(&[version(-8.0), peaky]);
+        assert_eq!(matched, -22.5);
+        assert_eq!(of[1].matched_db, -1.5);
+        let (_, close) = gains(&[version(-21.0), Placed { peak_dbtp: 0.5, ..version(-20.5) }]);
+        assert!(close.iter().all(|gains| gains.delivered_db == -1.5), "as delivered alike, with room for both");
     }
 
     #[test]

@@ -42,7 +42,7 @@ export function Writing({ page }: { page: Page }): JSX.Element {
                 <b>{clock(at.to)}</b>
               </>
             )}
-            , on {song.versions[player.heard.value]!.name}:
+            , on <b>{song.versions[player.heard.value]!.name}</b>:
           </label>
         </p>
         <textarea

@@ -1,5 +1,6 @@
 // Plays all versions together, and lets one of them through: switching needs no new start, so it is in time to the sample.
 import { batch, effect, signal } from '@preact/signals';
+import { CEILING_DBTP, gainOf, Guard, levelsOf, schedule, STEP_SECS } from './guard';
 import type { Pieces } from './pieces';
 import type { Song } from './song';
 
@@ -16,9 +17,12 @@ const EDGE_SECS = 0.01;
 const AHEAD_SECS = 3;
 const LOOK_MS = 250;
 /** Time from asking for sound to sound. */
-const LEAD_SECS = 0.06;
+const LEAD_SECS = 0.15;
+/** Sound is made in stretches of about so long; what is planned stands two of them ahead. */
+const LATENCY_SECS = 0.05;
 
-const gainOf = (db: number): number => 10 ** (db / 20);
+/** Whatever changes while something plays begins so much later, so that the guard stands before it. */
+const CHANGE_SECS = 0.1;
 
 /** A stretch of song on the clock of the sound. */
 type Run = { clock: number; from: number };
@@ -27,7 +31,16 @@ type Run = { clock: number; from: number };
  * plays without a seam, `turn` starts the passage over.
  */
 type Next = { frame: number; time: number; kind: 'fresh' | 'joined' | 'turn' };
-type Voice = { source: AudioBufferSourceNode; edge: GainNode; ends: number };
+type Voice = {
+  version: number;
+  source: AudioBufferSourceNode;
+  edge: GainNode;
+  levelsDb: readonly number[];
+  /** On the clock of the sound: its buffer's beginning, and what of it is heard. */
+  origin: number;
+  starts: number;
+  ends: number;
+};
 
 export class Player {
   readonly heard = signal(0);
@@ -43,6 +56,11 @@ export class Player {
 
   private context: AudioContext | null = null;
   private master: GainNode | null = null;
+  private guardGain: GainNode | null = null;
+  private readonly guard = new Guard();
+  /** Steps at which something changes. */
+  private readonly changes = new Set<number>();
+  private readonly levels = new WeakMap<AudioBuffer, number[]>();
   private gates: GainNode[] = [];
   private runs: Run[] = [];
   private voices: Voice[] = [];
@@ -115,11 +133,12 @@ export class Player {
 
   private open(): AudioContext {
     if (this.context) return this.context;
-    const context = new AudioContext({ sampleRate: this.song.audio.rate_hz, latencyHint: 'playback' });
+    const context = new AudioContext({ sampleRate: this.song.audio.rate_hz, latencyHint: LATENCY_SECS });
     this.context = context;
     this.master = context.createGain();
     this.master.gain.value = 0;
-    this.master.connect(context.destination);
+    this.guardGain = context.createGain();
+    this.master.connect(this.guardGain).connect(context.destination);
     this.gates = this.song.versions.map(() => {
       const gate = context.createGain();
       gate.gain.value = 0;
@@ -135,16 +154,57 @@ export class Player {
   private setGates(heard: number, loudness: Loudness, trims: readonly number[]): void {
     const slow = loudness !== this.lastLoudness;
     this.lastLoudness = loudness;
+    const at = (this.context?.currentTime ?? 0) + CHANGE_SECS;
+    // The guard comes first. A change of loudness comes slowly by itself.
+    this.guardFrom(at, !slow);
     for (const [index, gate] of this.gates.entries()) {
-      const version = this.song.versions[index]!;
-      const db = (loudness === 'matched' ? version.matched_db : version.delivered_db) + (trims[index] ?? 0);
-      this.glide(gate, index === heard ? gainOf(db) : 0, slow && index === heard ? LOUDNESS_SECS : SWITCH_SECS);
+      const db = this.gateDb(index, loudness, trims);
+      this.glide(gate, index === heard ? gainOf(db) : 0, slow && index === heard ? LOUDNESS_SECS : SWITCH_SECS, at);
     }
   }
 
-  /** Approaches a gain from whatever it is now: two gains that do so together always add up to one. */
-  private glide(node: GainNode | null, to: number, secs: number): void {
-    if (this.context) node?.gain.setTargetAtTime(to, this.context.currentTime, secs);
+  /** The level at which a version plays, as far as its peaks allow. */
+  private gateDb(index: number, loudness: Loudness, trims: readonly number[]): number {
+    const { matched_db, delivered_db, peak_dbtp } = this.song.versions[index]!;
+    return Math.min((loudness === 'matched' ? matched_db : delivered_db) + (trims[index] ?? 0), CEILING_DBTP - peak_dbtp);
+  }
+
+  /** Approaches a gain from whatever it is then: two gains that do so together always add up to one. */
+  private glide(node: GainNode | null, to: number, secs: number, at = this.context?.currentTime ?? 0): void {
+    node?.gain.setTargetAtTime(to, at, secs);
+  }
+
+  /** Plans anew what the guard does, from a time on the clock of the sound. */
+  private guardFrom(clock: number, isChange: boolean): void {
+    if (!this.context || !this.guardGain || this.voices.length === 0) return;
+    const [now, from] = [this.context.currentTime + STEP_SECS, clock].map((secs) => Math.ceil(secs / STEP_SECS)) as [number, number];
+    if (isChange) this.changes.add(Math.max(now, from - 1));
+    for (const change of this.changes) if (change < now) this.changes.delete(change);
+    const until = Math.ceil(Math.max(...this.voices.map((voice) => voice.ends)) / STEP_SECS);
+    const levelsDb = Array.from({ length: Math.max(0, until - now) }, (_, step) => this.levelDb((now + step) * STEP_SECS));
+    const beforeDb = this.guard.gainAheadOf(now);
+    schedule(this.guardGain.gain, now, beforeDb, this.guard.plan(now, levelsDb, this.changes));
+  }
+
+  /** The level that is heard in a step ahead of the guard. */
+  private levelDb(clock: number): number {
+    const heard = this.heard.value;
+    const level = ({ version, levelsDb, origin, starts, ends }: Voice): number => {
+      if (version !== heard || clock + STEP_SECS <= starts || clock >= ends) return -Infinity;
+      // Steps of the buffer do not lie under those of the clock: two of them are met.
+      const step = Math.floor((clock - origin) / STEP_SECS);
+      return Math.max(levelsDb[step] ?? -Infinity, levelsDb[step + 1] ?? -Infinity);
+    };
+    return Math.max(...this.voices.map(level)) + this.gateDb(heard, this.loudness.value, this.trims.value);
+  }
+
+  private levelsOf(buffer: AudioBuffer): number[] {
+    const known = this.levels.get(buffer);
+    if (known) return known;
+    const channels = [buffer.getChannelData(0), buffer.getChannelData(1)];
+    const found = levelsOf(channels, Math.round(buffer.sampleRate * STEP_SECS));
+    this.levels.set(buffer, found);
+    return found;
   }
 
   private startAt(secs: number): void {
@@ -163,6 +223,8 @@ export class Player {
       source.stop(now + 3 * EDGE_SECS);
     }
     this.voices = [];
+    this.changes.clear();
+    this.guard.forget(Math.ceil(now / STEP_SECS));
   }
 
   private readonly follow = (): void => {
@@ -209,6 +271,7 @@ export class Player {
 
   private lineUpPiece(context: AudioContext, index: number, buffers: AudioBuffer[], rate: number): void {
     const { piece_frames, frames } = this.song.audio;
+    const levelsDb = buffers.map((buffer) => this.levelsOf(buffer));
     const soonest = Math.ceil((context.currentTime + LEAD_SECS) * rate) / rate;
     if (this.next.kind === 'fresh' || this.next.time < soonest) this.next = { ...this.next, time: soonest, kind: 'fresh' };
     const { frame, time, kind } = this.next;
@@ -221,24 +284,29 @@ export class Player {
     const turns = frame < loopEnd && loopEnd <= end;
     const stop = time + ((turns ? loopEnd : end) - frame) / rate;
     const { margin } = this.pieces;
+    const begin: (() => void)[] = [];
     for (const [version, buffer] of buffers.entries()) {
       const edge = context.createGain();
       const source = context.createBufferSource();
       source.buffer = buffer;
       source.connect(edge).connect(this.gates[version]!);
-      if (joined) source.start(time - margin / rate, 0);
-      else {
+      const origin = time - (joined ? margin : frame - first + margin) / rate;
+      const starts = joined ? origin : time;
+      begin.push(() => source.start(starts, starts === origin ? 0 : (frame - first + margin) / rate));
+      if (!joined) {
         edge.gain.setValueAtTime(0, time);
         edge.gain.linearRampToValueAtTime(1, time + EDGE_SECS);
-        source.start(time, (frame - first + margin) / rate);
       }
       if (turns) {
         edge.gain.setValueAtTime(1, Math.max(time + EDGE_SECS, stop - EDGE_SECS));
         edge.gain.linearRampToValueAtTime(0, stop);
-        source.stop(stop);
+        begin.push(() => source.stop(stop));
       }
-      this.voices.push({ source, edge, ends: stop + margin / rate });
+      this.voices.push({ version, source, edge, levelsDb: levelsDb[version]!, origin, starts, ends: stop + margin / rate });
     }
+    // The guard comes first.
+    this.guardFrom(time, !joined);
+    for (const start of begin) start();
     this.next = turns
       ? { frame: Math.round((loop?.[0] ?? 0) * rate), time: stop, kind: 'turn' }
       : { frame: end, time: stop, kind: 'joined' };

@@ -7,6 +7,8 @@ export type Version = {
   /** None for what cannot be approved, such as a rough mix. */
   sha256: string | null;
   lufs: number;
+  /** Its true peak, as delivered. */
+  peak_dbtp: number;
   /** Gain that brings it to the loudness that all share. */
   matched_db: number;
   /** Gain as delivered: the same for all versions. */
