@@ -262,7 +262,7 @@ impl Session {
     pub fn settings(&self, owner: &str, place: usize) -> Option<(units::Settings, f64)> {
         let node = self.sheet.node(owner).map(|(_, node)| &node.chain);
         let chain = node.or_else(|| self.sheet.print(owner).map(|print| &print.chain))?;
-        Some((chain.get(place)?.settings.clone(), self.sheet.song.tempo_bpm))
+        Some((chain.get(place)?.settings.clone(), self.sheet.song.pulse_bpm()))
     }
 
     /// Takes what a survey has found.

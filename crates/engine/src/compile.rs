@@ -1,7 +1,7 @@
 //! Sheet to plan: order, gains, latencies, alignment, tails.
 
 use sheet::{Link, Node, NodeKind, Print, Sheet, Tap, Target};
-use units::{Problem, Severity, frames_from_ms, frames_from_secs};
+use units::{Problem, Settings, Severity, Value, frames_from_ms, frames_from_secs};
 
 use crate::alignment::align;
 use crate::curve::{Curve, GainLaw, Level};
@@ -54,7 +54,7 @@ pub fn compile(sheet: &Sheet, facts: &dyn Facts) -> Result<Plan, Vec<Problem>> {
     let tail_frames = prints.iter().map(|port| compiler.steps[port.step].tail_frames).max().unwrap_or(0).min(longest);
     Ok(Plan {
         rate_hz: compiler.rate_hz,
-        tempo_bpm: sheet.song.tempo_bpm,
+        tempo_bpm: sheet.song.pulse_bpm(),
         steps: compiler.steps,
         prints,
         song_frames,
@@ -283,18 +283,26 @@ impl<'a> Compiler<'a> {
 
     /// Builds a processor once, to ask how long it takes. Its own type is the only one that knows.
     fn latency_and_tail(&mut self, owner: &str, link: &Link) -> (usize, u64) {
+        let at = format!("{owner}, {}", link.settings.spec().title);
+        if self.sheet.song.tempo_bpm.is_none() && !link.off && follows_tempo(&link.settings) {
+            let message = format!(
+                "Its time is a note value, and the sheet names no tempo: {} beats a minute are taken.",
+                self.sheet.song.pulse_bpm()
+            );
+            let remedy = "Write `tempo_bpm` below `[song]`, or its time in ms.".to_owned();
+            self.problems.push(Problem::new(Severity::Warn, "no-tempo", &at, message, remedy).at_place(link.place));
+        }
         let audio = |file: &str| self.facts.audio(file).map_err(Fault::into_build_error);
         let context = dsp::Context {
             rate_hz: self.rate_hz,
             lanes: 1,
-            tempo_bpm: self.sheet.song.tempo_bpm,
+            tempo_bpm: self.sheet.song.pulse_bpm(),
             first_frame: 0,
             audio: &audio,
         };
         match crate::step::build(&link.settings, &context) {
             Ok(processor) => (processor.latency_frames(), processor.tail_frames() as u64),
             Err(error) => {
-                let at = format!("{owner}, {}", link.settings.spec().title);
                 let problem = Problem::new(Severity::Fail, "cannot-build", &at, error.message, error.remedy);
                 self.problems.push(problem.at_place(link.place));
                 (0, 0)
@@ -368,4 +376,9 @@ pub(crate) fn dither_settings(bits: u32, dither: sheet::Dither) -> Result<units:
         }
     }
     Ok(settings)
+}
+/// Whether a processor's time is a note value.
+fn follows_tempo(settings: &Settings) -> bool {
+    let note = settings.spec().param("note");
+    note.is_some_and(|(index, _)| settings.values()[index] != Value::Choice(0))
 }

@@ -2,7 +2,14 @@
 
 use std::path::PathBuf;
 
+use clap::builder::{PathBufValueParser, TypedValueParser};
 use clap::{Parser, Subcommand};
+
+/// A sheet: where a folder is named that holds one, that one.
+fn sheet() -> impl TypedValueParser<Value = PathBuf> {
+    PathBufValueParser::new()
+        .map(|path| Some(path.join("sheet.toml")).filter(|inside| inside.is_file()).unwrap_or(path))
+}
 
 /// The finishing bench for people who mix records: from balanced stems to prints that are measured, fair to compare and
 /// ready to hand over.
@@ -98,7 +105,8 @@ pub struct IntakeArgs {
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
 pub struct CheckArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// Show the plan: steps in order, latencies, alignment.
     #[arg(long)]
@@ -108,7 +116,8 @@ pub struct CheckArgs {
 /// Arguments of `print`.
 #[derive(Debug, clap::Args)]
 pub struct PrintArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// Print only this one; may be repeated.
     #[arg(long, value_name = "NAME")]
@@ -179,7 +188,8 @@ pub struct CompareArgs {
 /// Arguments of `advise`.
 #[derive(Debug, clap::Args)]
 pub struct AdviseArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// Write a page with all figures here.
     #[arg(long, value_name = "FILE")]
@@ -197,7 +207,8 @@ pub struct AdviseArgs {
 /// Arguments of `desk`.
 #[derive(Debug, clap::Args)]
 pub struct DeskArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// Port at which this machine finds the page; any free one when not given.
     #[arg(long, default_value_t = 0)]
@@ -212,7 +223,8 @@ pub struct DeskArgs {
 /// Arguments of `history`.
 #[derive(Debug, clap::Args)]
 pub struct HistoryArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// Two revisions: `r001 r002`.
     #[arg(value_name = "A B", num_args = 0..=2)]
@@ -227,8 +239,8 @@ pub struct HistoryArgs {
 /// Arguments of `handover`.
 #[derive(Debug, clap::Args)]
 pub struct HandoverArgs {
-    /// The sheet; with `--verify` a folder or ZIP file that has arrived.
-    #[arg(value_name = "SHEET")]
+    /// The sheet, or the folder that it lies in; with `--verify` a folder or ZIP file that has arrived.
+    #[arg(value_name = "SHEET", value_parser = sheet())]
     pub subject: PathBuf,
     /// The revision; the latest when not given.
     #[arg(long, value_name = "NAME")]
@@ -287,7 +299,8 @@ pub struct StartsArgs {
 /// Arguments of `listen`.
 #[derive(Debug, clap::Args)]
 pub struct ListenArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// The revision, for instance `r002`; the latest when not given.
     #[arg(long, value_name = "NAME")]
@@ -312,7 +325,8 @@ pub struct ListenArgs {
 /// Arguments of `notes`.
 #[derive(Debug, clap::Args)]
 pub struct NotesArgs {
-    /// The sheet.
+    /// The sheet, or the folder that it lies in.
+    #[arg(value_parser = sheet())]
     pub sheet: PathBuf,
     /// Folder of revisions; `prints` beside the sheet when not given.
     #[arg(long, value_name = "DIR")]

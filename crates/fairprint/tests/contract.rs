@@ -262,7 +262,15 @@ fn intake_writes_a_sheet_that_prints_without_edits() {
     assert!(json(&output)["findings"].is_array());
     let printed = fairprint(&["print", &song.sheet(), "--json"]);
     assert_eq!(printed.status.code(), Some(0), "{}", String::from_utf8_lossy(&printed.stderr));
-    assert_eq!(fairprint(&["intake", &folder]).status.code(), Some(0), "a second intake leaves the sheet alone");
+    // A second intake leaves the sheet alone, and is no more than the first deceived by what was written beside it.
+    for written in ["handover", "listening"] {
+        fs::create_dir(song.path(written)).unwrap();
+        fs::copy(song.path("keys.wav"), song.path(written).join("a copy.wav")).unwrap();
+    }
+    let output = fairprint(&["intake", &folder, "--json"]);
+    assert_eq!(output.status.code(), Some(0), "a second intake leaves the sheet alone");
+    assert!(!json(&output).to_string().contains("a copy"), "{}", json(&output));
+    assert_eq!(fairprint(&["check", &folder]).status.code(), Some(0), "a folder stands for the sheet in it");
 }
 
 #[test]

@@ -131,6 +131,17 @@ fn print_song(sheet: &Path, threads: usize) -> Result<Option<Problem>, Fault> {
 
 /// The newest revision of a song as a row of the table.
 fn row(number: usize, sheet: &Path, album: &Album) -> Result<Row, Box<Problem>> {
+    if !sheet.exists() {
+        let message = format!("There is no sheet at {}.", sheet.display());
+        let remedy = "Correct its path in the album, as seen from the album's folder.".to_owned();
+        return Err(Box::new(Problem::new(
+            Severity::Fail,
+            "cannot-read",
+            &sheet.display().to_string(),
+            message,
+            remedy,
+        )));
+    }
     let (past, report) =
         history::find(&revisions_of(sheet, None), None).map_err(|fault| Box::new(fault.into_problem()))?;
     let Some(file) = report.prints.iter().find(|file| file.name == album.print) else {

@@ -199,7 +199,7 @@ impl Finish<'_> {
 pub(crate) fn target(sheet: &Sheet, folder: &Path, print: &Print) -> Result<(Option<f64>, String), Fault> {
     match &print.loudness {
         None => Ok((None, String::new())),
-        Some(Loudness::Lufs(lufs)) => Ok((Some(*lufs), format!("{lufs} LUFS, from the sheet"))),
+        Some(Loudness::Lufs(lufs)) => Ok((Some(*lufs), "as loud as the sheet asks".to_owned())),
         Some(Loudness::Match(name)) => {
             let Some(reference) = sheet.reference(name) else { return Ok((None, String::new())) };
             let lufs = loudness_of(&folder.join(reference.file.as_str()))?;

@@ -60,11 +60,15 @@ pub fn verdict(findings: &[Problem], accepted: usize, not_printed: Vec<String>) 
     let fails = findings.iter().filter(|finding| finding.severity == Severity::Fail);
     let stands: Vec<[String; 2]> = fails.map(|finding| [finding.code.to_owned(), finding.at.clone()]).collect();
     let finished = stands.is_empty() && not_printed.is_empty();
-    let with = match accepted {
-        0 => String::new(),
-        1 => ", with one finding accepted".to_owned(),
-        count => format!(", with {count} findings accepted"),
+    let warnings = findings.iter().filter(|finding| finding.severity == Severity::Warn).count();
+    let some = |count: usize, thing: &str, what: &str| match count {
+        0 => None,
+        1 => Some(format!("one {thing} {what}")),
+        count => Some(format!("{count} {thing}s {what}")),
     };
+    let both = [some(accepted, "finding", "accepted"), some(warnings, "warning", "to look at")];
+    let both: Vec<String> = both.into_iter().flatten().collect();
+    let with = if both.is_empty() { String::new() } else { format!(", with {}", both.join(" and ")) };
     let sentence = match stands.len() {
         0 if finished => format!("Ready to hand over{with}."),
         0 => format!(

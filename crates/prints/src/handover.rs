@@ -198,7 +198,7 @@ fn on_the_bus(print: &Print) -> String {
         .map(|link| format!("  {}: {}", link.settings.spec().title, link.settings.whole_sentence()))
         .collect();
     if links.is_empty() {
-        return format!("Nothing is on the bus of {}: its dynamics are those of the mix.\n", print.name);
+        return format!("Nothing is on the bus of “{}”: its dynamics are those of the mix.\n", print.name);
     }
-    format!("On the bus of {}:\n\n{}\n", print.name, links.join("\n"))
+    format!("On the bus of “{}”:\n\n{}\n", print.name, links.join("\n"))
 }

@@ -96,7 +96,7 @@ pub(crate) fn metadata(sheet: &Sheet, print: &Print, revision: &str, occasion: O
         isrc: song.isrc.clone(),
         date: Some(song.date.clone().unwrap_or_else(|| moment.strftime("%Y-%m-%d").to_string())),
         time: Some(moment.strftime("%H:%M:%S").to_string()),
-        tempo_bpm: Some(song.tempo_bpm),
+        tempo_bpm: song.tempo_bpm,
         key: song.key.clone(),
         comment: song.contact.as_ref().map(|contact| format!("Contact: {contact}")),
         originator: Some("Fairprint".to_owned()),

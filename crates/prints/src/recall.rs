@@ -13,7 +13,7 @@ pub fn html(sheet: &Sheet, revision: &str) -> String {
     let (stems, buses): (Vec<&Node>, Vec<&Node>) = sheet.nodes.iter().partition(|node| node.is_stem());
     let said = html! {
         h1 { (song.title) }
-        p.by { (song.artist) ", recall of " (revision) ". " (song.rate_hz) " Hz, " (song.tempo_bpm) " beats a minute." }
+        p.by { (song.artist) ", recall of " (revision) ". " (song.rate_hz) " Hz" @if let Some(tempo_bpm) = song.tempo_bpm { ", " (tempo_bpm) " beats a minute" } "." }
         @if !sheet.sections.is_empty() {
             p { "Sections: " @for section in &sheet.sections { (section.name) " from " (format_time(section.from_secs)) ". " } }
         }

@@ -12,7 +12,7 @@ use crate::files::read_through;
 #[must_use]
 pub fn media_fault(error: &MediaError) -> Fault {
     let at = error.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let (message, remedy) = (error.to_string(), error.remedy().to_owned());
+    let (message, remedy) = (format!("{error}."), error.remedy().to_owned());
     if error.is_machine_fault() {
         Fault::machine("cannot-write", &at, message, remedy)
     } else {

@@ -82,10 +82,11 @@ impl Found {
     fn song(&mut self, before: &Sheet, after: &Sheet) {
         let (was, is) = (&before.song, &after.song);
         let text = |text: &Option<String>| text.clone().unwrap_or_else(|| "none".to_owned());
+        let tempo = |bpm: Option<f64>| bpm.map_or_else(|| "none".to_owned(), |bpm| format!("{bpm} bpm"));
         self.moved("song", "title", [was.title.clone(), is.title.clone()]);
         self.moved("song", "artist", [was.artist.clone(), is.artist.clone()]);
         self.moved("song", "sample rate", [was.rate_hz, is.rate_hz].map(|hz| format!("{hz} Hz")));
-        self.moved("song", "tempo", [was.tempo_bpm, is.tempo_bpm].map(|bpm| format!("{bpm} bpm")));
+        self.moved("song", "tempo", [was.tempo_bpm, is.tempo_bpm].map(tempo));
         self.moved("song", "ISRC", [text(&was.isrc), text(&is.isrc)]);
         self.moved("song", "key", [text(&was.key), text(&is.key)]);
         let console = |sheet: &Sheet| {

@@ -57,11 +57,13 @@ pub(crate) const RATE: Key = Key::new(
     "Sample rate of the whole network; files at other rates are converted.",
 )
 .required();
+/// The tempo of a sheet that names none.
+pub(crate) const USUAL_TEMPO_BPM: f64 = 120.0;
 pub(crate) const TEMPO: Key = Key::of(Param::number(
     "tempo_bpm",
     Unit::BeatPerMinute,
     [20.0, 400.0],
-    120.0,
+    USUAL_TEMPO_BPM,
     "Tempo in quarter notes a minute, for bar|beat times and note values.",
 ));
 pub(crate) const TIME_SIGNATURE: Key = Key::text(

@@ -9,6 +9,8 @@ use std::ops::Deref;
 
 use units::{At, Place, Problem, Settings};
 
+use crate::keys;
+
 mod prints;
 
 pub use prints::{
@@ -197,8 +199,8 @@ pub struct Song {
     pub artist: String,
     /// Sample rate of the whole network.
     pub rate_hz: u32,
-    /// Tempo in quarter notes a minute, for `bar|beat` times and note values.
-    pub tempo_bpm: f64,
+    /// Tempo in quarter notes a minute, for `bar|beat` times, note values and labels; none if the sheet does not say.
+    pub tempo_bpm: Option<f64>,
     /// Beats in a bar, and the note that is one beat (4 = quarter note).
     pub time_signature: (u32, u32),
     /// Album.
@@ -223,6 +225,14 @@ pub struct Song {
     pub mixer_initials: Option<String>,
     /// Time of day of the first frame, for the time reference of broadcast wave files.
     pub start_secs: f64,
+}
+
+impl Song {
+    /// The tempo that note values follow: a usual one where the sheet names none.
+    #[must_use]
+    pub fn pulse_bpm(&self) -> f64 {
+        self.tempo_bpm.unwrap_or(keys::USUAL_TEMPO_BPM)
+    }
 }
 
 /// A file to listen or measure against.

@@ -67,9 +67,12 @@ pub struct Problem {
 }
 
 impl Problem {
-    /// A finding of a severity.
+    /// A finding of a severity. Of what the operating system says, its number is left out: the words stand before it.
     #[must_use]
-    pub fn new(severity: Severity, code: &'static str, at: &str, message: String, remedy: String) -> Self {
+    pub fn new(severity: Severity, code: &'static str, at: &str, mut message: String, remedy: String) -> Self {
+        if let Some((words, rest)) = message.split_once(" (os error ") {
+            message = format!("{words}{}", rest.split_once(')').map_or("", |(_, after)| after));
+        }
         Self { severity, code, at: at.to_owned(), message, remedy, at_ms: None, place: None }
     }
 
@@ -98,6 +101,15 @@ impl Problem {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_operating_system_speaks_in_words() {
+        let said = |message: &str| {
+            Problem::new(Severity::Fail, "cannot-read", "a.wav", message.to_owned(), String::new()).message
+        };
+        assert_eq!(said("a.wav: No such file or directory (os error 2)."), "a.wav: No such file or directory.");
+        assert_eq!(said("It is (os) error 2."), "It is (os) error 2.");
+    }
 
     #[test]
     fn places_count_lines_from_one_and_columns_in_characters() {

@@ -74,16 +74,20 @@ fn tell_the_rest(voice: &Voice, advice: &Advice, widest: usize) {
     }
     for cost in &advice.costs {
         let knee = cost.knee_lufs.map_or_else(|| "no knee".to_owned(), |lufs| format!("knee at {lufs:.1} LUFS"));
+        // A print may give way below its ceiling, for what is to survive: then its own PLR is less.
+        let before = cost.ceiling_dbtp.map_or_else(String::new, |dbtp| format!(" under {dbtp:.1} dBTP"));
         let asked = cost.target_lufs.map_or_else(String::new, |lufs| {
             let at_it = (cost.at(lufs, |point| point.reduction_most_db), cost.at(lufs, |point| point.plr_db));
             match at_it {
                 (Some(reduction), Some(plr)) => {
-                    format!("; at the {lufs:.1} LUFS asked for it takes {reduction:.1} dB at most, PLR {plr:.1} dB")
+                    format!(
+                        "; at the {lufs:.1} LUFS asked for it takes {reduction:.1} dB at most, PLR {plr:.1} dB{before}"
+                    )
                 }
                 _ => format!("; the {lufs:.1} LUFS asked for lie outside of what was tried"),
             }
         });
-        voice.say(&format!("  {:widest$}  The limiter of {}: {knee}{asked}.", "", cost.print));
+        voice.say(&format!("  {:widest$}  The limiter of “{}”: {knee}{asked}.", "", cost.print));
         let named = format!("{}, limiter", cost.print);
         if let Some(record) = advice.drivers.iter().find(|record| record.name == named) {
             let share = |(stem, share): &(String, f64)| format!("{stem} {:.0} %", 100.0 * share);
@@ -99,20 +103,24 @@ fn tell_outgoing(voice: &Voice, advice: &Advice, widest: usize) {
     for pair in &advice.twins {
         let (loud, clean) = (&pair.approval, &pair.mastering);
         if pair.parted.iter().any(|parted| !parted.is_empty()) {
-            line(format!("{loud} and {clean} are not the same mix."));
+            line(format!("“{loud}” and “{clean}” are not the same mix."));
             continue;
         }
         let moved = pair.sections.iter().flat_map(|s| s.stems_db().into_iter().map(move |(stem, db)| (s, stem, db)));
         let most = moved.max_by(|a, b| a.2.abs().total_cmp(&b.2.abs()));
         let most = most.map_or_else(String::new, |(section, stem, db)| {
-            format!("; of all stems its chain moves {stem} most, by {} dB in {}", figure(Some(db), 1), section.name)
+            format!(
+                "; of all stems the first moves “{stem}” most, by {} dB in the {}",
+                figure(Some(db), 1),
+                section.name
+            )
         });
-        line(format!("{loud} and {clean} share all {} stems and buses{most}.", pair.shared));
+        line(format!("“{loud}” and “{clean}” share all {} stems and buses{most}.", pair.shared));
     }
     for print in &advice.translations {
         let [low, ..] = print.soft_low_mid_high_db;
         line(format!(
-            "{}: mono loses {} dB, loudness on a small speaker changes by {} LU, played softly its low end seems to change by {} dB.",
+            "“{}”: mono loses {} dB, loudness on a small speaker changes by {} LU, played softly its low end seems to change by {} dB.",
             print.print,
             figure(print.mono_lost_db, 1),
             figure(print.small_speaker_lu, 1),
@@ -120,7 +128,7 @@ fn tell_outgoing(voice: &Voice, advice: &Advice, widest: usize) {
         ));
     }
     for record in &advice.a_cappellas {
-        line(format!("{} keeps {}.", record.alternate, record.kept.join(", ")));
+        line(format!("“{}” keeps {}.", record.alternate, record.kept.join(", ")));
     }
     for file in &advice.heard {
         line(format!("Wrote {}: {}.", file.path.display(), file.what));

@@ -38,7 +38,7 @@ pub fn run(voice: &Voice, args: &DemoArgs) -> Outcome {
 
 fn fault_of(dir: &Path, error: &demo::DemoError) -> Fault {
     let at = dir.display().to_string();
-    let (message, remedy) = (error.to_string(), error.remedy().to_owned());
+    let (message, remedy) = (format!("{error}."), error.remedy().to_owned());
     if error.is_machine_fault() {
         Fault::machine("cannot-write", &at, message, remedy)
     } else {

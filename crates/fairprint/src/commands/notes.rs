@@ -41,11 +41,11 @@ fn add(voice: &Voice, args: &NotesArgs, files: &[std::path::PathBuf]) -> Result<
         Ok(added)
     })?;
     for (file, added) in &added {
-        let (file, new) = (file.display(), added.new);
-        voice.say(&format!(
-            "{file}: {new} new, {} changed by their writer, {} known already.",
-            added.changed, added.known
-        ));
+        let counts = [(added.new, "new"), (added.changed, "changed by their writer"), (added.known, "known already")];
+        let some = counts.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!("{count} {what}"));
+        let some: Vec<String> = some.collect();
+        let what = if some.is_empty() { "nothing in it".to_owned() } else { some.join(", ") };
+        voice.say(&format!("{}: {what}.", file.display()));
     }
     voice.findings(&findings);
     voice.say(&format!("All notes are in {}; `list` shows them.", notes::path_of(&args.sheet).display()));
@@ -158,7 +158,13 @@ fn tell_ballot(voice: &Voice, held: &Ballot, verdict: &Verdict) {
 
 fn answer(voice: &Voice, sheet: &Path, id: &str, state: State, words: &str) -> Result<Outcome, Fault> {
     let (note, _) = notes::change(sheet, "", |collected| notes::answer(collected, id, state, words))?;
-    voice.say(&format!("{}: “{}”. The next listening page says so.", state.word(), note.text.replace('\n', " ")));
+    let said = if words.trim().is_empty() { String::new() } else { format!(": {}", words.trim()) };
+    voice.say(&format!(
+        "{}'s “{}” is {}{said}\nThe next listening page says so.",
+        named(&note.who),
+        note.text.replace('\n', " "),
+        state.word()
+    ));
     voice.data(&serde_json::json!({ "note": note }));
     Ok(Outcome::Done)
 }
@@ -167,7 +173,7 @@ fn line_of(at: Option<f64>, note: &Note) -> String {
     let short = &note.id[..SHORT.min(note.id.len())];
     let at = at.map_or(format!("{} in {}", format_time(note.at_secs), note.revision), format_time);
     let text = note.text.replace('\n', " ");
-    format!("{short:SHORT$}  {:8}  {at}  {} on {}: {text}", note.state.word(), named(&note.who), note.version)
+    format!("{short:SHORT$}  {:8}  {at}  {} on “{}”: {text}", note.state.word(), named(&note.who), note.version)
 }
 
 fn named(who: &str) -> &str {

@@ -120,13 +120,19 @@ fn tell_nulls(voice: &Voice, report: &Report) {
     let null = |null: Option<f64>| null.map_or_else(|| "to the bit".to_owned(), |db| format!("to {db:.0} dBFS"));
     for alternate in report.alternates.iter().filter(|alternate| alternate.dynamics == "held") {
         let depth = null(alternate.null_dbfs);
-        voice.say(&format!("  {} nulls against {}, with what it lacks, {depth}", alternate.name, alternate.of));
+        voice.say(&format!(
+            "  “{}” and what it lacks null together against “{}”, {depth}",
+            alternate.name, alternate.of
+        ));
     }
     for set in &report.stems {
-        let share = set.residue_share_db.map_or_else(|| "nothing".to_owned(), |db| format!("{db:.1} dB of it"));
-        voice.say(&format!("  {} sum to {} {}, residue {share}", set.name, set.of, null(set.null_dbfs)));
+        let residue = set.residue_share_db.map_or_else(
+            || "nothing is left for the residue".to_owned(),
+            |db| format!("the residue lies {db:.1} dB against it"),
+        );
+        voice.say(&format!("  “{}” sum to “{}” {}; {residue}", set.name, set.of, null(set.null_dbfs)));
         for (format, depth) in &set.files_null_dbfs {
-            voice.say(&format!("    the files, {format}, {}", null(*depth)));
+            voice.say(&format!("    as files, {format}, {}", null(*depth)));
         }
     }
 }

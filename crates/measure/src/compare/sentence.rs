@@ -34,6 +34,13 @@ const MOST_PLACES: usize = 2;
 type Remark = (f64, String);
 
 impl Comparison {
+    /// Whether B holds A's samples, at the same place and level.
+    #[must_use]
+    pub fn is_the_same(&self) -> bool {
+        let unmoved = self.delay_samples == Some(0.0) && self.gain_db == Some(0.0);
+        unmoved && self.null_depth_db.is_some_and(|depth| depth <= PERFECT_DB)
+    }
+
     pub(super) fn sentence(&self) -> String {
         match (self.a.integrated_lufs, self.b.integrated_lufs) {
             (None, None) => return "Both are silent or too short to compare.".to_owned(),

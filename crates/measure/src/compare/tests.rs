@@ -48,7 +48,8 @@ fn a_louder_inverted_late_copy_is_matched() {
 #[test]
 fn the_largest_difference_comes_first() {
     let a = music(RATE_HZ, 8.0, 3);
-    assert_eq!(compare(&a, &a, RATE_HZ).statement, "A and B are the same to the bit.");
+    let same = compare(&a, &a, RATE_HZ);
+    assert_eq!((same.statement.as_str(), same.is_the_same()), ("A and B are the same to the bit.", true));
     // Limited hard: denser. Then the side turned up 6 dB: wider.
     let dense: Vec<Frame> = a.iter().map(|x| x.map(|x| (4.0 * x).clamp(-0.3, 0.3))).collect();
     let statement = compare(&a, &dense, RATE_HZ).statement;

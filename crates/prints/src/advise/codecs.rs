@@ -136,13 +136,19 @@ fn overs(frames: &[Frame]) -> (usize, Option<usize>) {
 }
 
 /// Code `codec-clips`: what a listener decodes exceeds full scale. A warning for a rate that the print writes and does not
-/// name in `survive` (there the print finds the ceiling itself); otherwise a note, for the highest rate that clips.
-pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem> {
+/// name in `survive` (there the print finds the ceiling itself); otherwise a note, for the highest rate that clips. The
+/// records are of the sheet's ceiling; what a print gives way by, for what is to survive, is taken off first.
+pub(super) fn finding(print: &Print, records: &[CodecRecord], ceiling_dbtp: Option<f64>) -> Option<Problem> {
     let named = |record: &CodecRecord, codec: &str| record.codec.split(' ').next() == Some(codec);
     let survives = |record: &CodecRecord| {
         print.survive.iter().any(|choice| named(record, choice.codec) && choice.kbps <= record.kbps)
     };
-    let clips = || records.iter().filter(|record| record.decoded_dbtp > 0.0 && !survives(record));
+    let gives_way_db = ceiling_dbtp.map_or(0.0, |ceiling| {
+        let lowered = records.iter().filter(|record| survives(record)).map(|record| record.surviving_ceiling_dbtp);
+        ceiling - lowered.fold(ceiling, f64::min)
+    });
+    let decoded_dbtp = |record: &CodecRecord| record.decoded_dbtp - gives_way_db;
+    let clips = || records.iter().filter(|record| decoded_dbtp(record) > 0.0 && !survives(record));
     let written = |record: &CodecRecord| {
         let coded = |(codec, kbps)| named(record, codec) && kbps == record.kbps;
         print.files.iter().filter_map(|file| file.format.codec()).any(coded)
@@ -152,7 +158,9 @@ pub(super) fn finding(print: &Print, records: &[CodecRecord]) -> Option<Problem>
     let severity = if written(worst) { Severity::Warn } else { Severity::Note };
     let message = format!(
         "After {} a listener decodes {:+.2} dBTP; a ceiling of {:.1} dBTP would survive.",
-        worst.codec, worst.decoded_dbtp, worst.surviving_ceiling_dbtp
+        worst.codec,
+        decoded_dbtp(worst),
+        worst.surviving_ceiling_dbtp
     );
     let remedy = format!("Add `\"{}\"` to `survive`, if it will be heard that way.", worst.codec);
     let finding = Problem::new(severity, "codec-clips", &format!("print {}", print.name), message, remedy);
@@ -171,6 +179,28 @@ mod tests {
         let frames = [[0.5, 0.0], [1.1, 0.0], [-1.2, 0.3], [0.2, 0.2], [0.0, -1.01], [0.0, 0.0]];
         assert_eq!(overs(&frames), (2, Some(1)));
         assert_eq!(overs(&frames[3..4]), (0, None));
+    }
+
+    #[test]
+    fn what_a_print_gives_way_by_is_taken_off_before_anything_is_said_of_other_codecs() {
+        let text = "fairprint = 1\n[song]\ntitle = \"Lantern Weather\"\nartist = \"The Tin Orchard\"\nrate_hz = 48000\n\
+                    [[stem]]\nname = \"keys\"\nfile = \"keys.wav\"\nto = \"mix\"\n[[bus]]\nname = \"mix\"\n\
+                    [[print]]\nname = \"loud\"\nfrom = \"mix\"\nsurvive = [\"mp3 192\"]\nfiles = [{ format = \"wav\" }]\n";
+        let print = sheet::read(text, &[]).0.unwrap().prints.remove(0);
+        let after = |kbps, decoded_dbtp: f64| CodecRecord {
+            codec: format!("mp3 {kbps}"),
+            kbps,
+            decoded_dbtp,
+            overs: 1,
+            first_over_secs: None,
+            residual_db: None,
+            surviving_ceiling_dbtp: -1.0 - (decoded_dbtp + 1.0),
+        };
+        // To let 192 kbit/s survive, the ceiling gives way by 1 dB, and with it what 96 kbit/s makes of it.
+        let quiet = [after(96, 0.9), after(192, 0.0)];
+        assert_eq!(finding(&print, &quiet, Some(-1.0)), None);
+        let loud = finding(&print, &[after(96, 1.2), after(192, 0.0)], Some(-1.0)).unwrap();
+        assert!(loud.message.contains("+0.20 dBTP; a ceiling of -3.2 dBTP"), "{loud:?}");
     }
 
     #[test]

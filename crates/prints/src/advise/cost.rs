@@ -166,7 +166,7 @@ pub(super) fn references(sheet: &sheet::Sheet, folder: &Path) -> Result<Vec<(Str
 impl HeadTap<'_> {
     /// Findings of the print.
     pub(super) fn findings(&self, record: &CostRecord) -> Vec<Problem> {
-        finding(record).into_iter().chain(codecs::finding(self.print, &record.codecs)).collect()
+        finding(record).into_iter().chain(codecs::finding(self.print, &record.codecs, record.ceiling_dbtp)).collect()
     }
 
     /// The first codec that the print is to survive, or the usual one.

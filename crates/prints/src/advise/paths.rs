@@ -215,7 +215,7 @@ impl Change {
         say(middle, WORTH_DB, "dB", ["lifts the middle", "lowers the middle"]);
         say(high, WORTH_DB, "dB", ["lifts what lies above 4 kHz", "lowers what lies above 4 kHz"]);
         say(self.bass_tails_ms, WORTH_MS, "ms", ["lengthens the bass notes", "shortens the bass notes"]);
-        say(self.tails_ms, WORTH_MS, "ms", ["lengthens the notes above them", "shortens the notes above them"]);
+        say(self.tails_ms, WORTH_MS, "ms", ["lengthens the notes above the bass", "shortens the notes above the bass"]);
         say(self.crest_db, WORTH_DB, "dB", ["raises the crest", "lowers the crest"]);
         say(self.attacks_db, WORTH_DB, "dB", ["sharpens the attacks", "softens the attacks"]);
         say(self.width_db, WORTH_DB, "dB", ["widens", "narrows"]);

@@ -37,7 +37,7 @@ pub(super) const CODES: &[Code] = &[
     code("no-prints", "The sheet has no `[[print]]`.", SHEET),
     code("no-stems", "The sheet has no `[[stem]]`.", SHEET),
     code("no-stems-in-it", "What is named is fed by sends alone, so that no stem stands behind it.", SHEET),
-    code("no-tempo", "A time in bars is used without a tempo.", SHEET),
+    code("no-tempo", "A time in bars, or a note value, is used without a tempo.", SHEET),
     code("not-a-bus", "A name that must be a bus is something else.", SHEET),
     code("nowhere", "A stem or bus goes nowhere, and no print draws from it.", PRACTICE),
     code("one-of", "More than one of some keys is written, or none, where exactly one must be.", SHEET),

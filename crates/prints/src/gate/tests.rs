@@ -68,7 +68,10 @@ fn a_set_is_finished_only_when_no_failure_stands_and_nothing_is_left_out() {
     assert!(!stands.finished && stands.sentence.contains("one finding must be mended"), "{stands:?}");
     assert_eq!(stands.stands, [["clipped".to_owned(), "print a".to_owned()]]);
     let ready = verdict(std::slice::from_ref(&warn), 1, Vec::new());
-    assert!(ready.finished && ready.sentence == "Ready to hand over, with one finding accepted.", "{ready:?}");
+    assert!(
+        ready.finished && ready.sentence == "Ready to hand over, with one finding accepted and one warning to look at.",
+        "{ready:?}"
+    );
     let partial = verdict(&[warn], 0, vec!["for approval".to_owned()]);
     assert!(!partial.finished && partial.sentence.contains("without for approval"), "{partial:?}");
 }

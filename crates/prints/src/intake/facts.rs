@@ -25,7 +25,10 @@ pub struct Found {
     pub problems: Vec<Problem>,
 }
 
-/// The audio files below a folder. Hidden files and finished prints are left out.
+/// Folders that are written beside a sheet.
+const OWN: [&str; 3] = ["prints", "handover", "listening"];
+
+/// The audio files below a folder. Hidden files are left out, and what was written beside a sheet.
 ///
 /// # Errors
 /// The folder cannot be read.
@@ -42,6 +45,8 @@ pub fn audio_files(folder: &Path) -> Result<Found, Fault> {
 }
 
 fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Found) -> std::io::Result<()> {
+    let has_sheet = folder.join("sheet.toml").exists();
+    let is_own = |name: &str| name == OWN[0] || (has_sheet && OWN.contains(&name));
     for entry in fs::read_dir(folder)? {
         let entry = entry?;
         let name = entry.file_name().to_string_lossy().into_owned();
@@ -50,7 +55,7 @@ fn gather(folder: &Path, inside: &str, deeper: usize, found: &mut Found) -> std:
         }
         let file = format!("{inside}{name}");
         let kind = entry.file_type()?;
-        if kind.is_dir() && deeper > 0 && name != "prints" {
+        if kind.is_dir() && deeper > 0 && !is_own(&name) {
             if let Err(error) = gather(&entry.path(), &format!("{file}/"), deeper - 1, found) {
                 let remedy = "Give yourself the right to read this folder, or move it away.";
                 found.problems.push(unreadable(&file, format!("The folder cannot be read: {error}."), remedy));

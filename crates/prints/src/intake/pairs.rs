@@ -92,7 +92,7 @@ fn in_room(folder: &Path, close: &Incoming, far: &Incoming) -> Result<Vec<Proble
     let (late, early) = if found.delay_samples > 0.0 { (far, close) } else { (close, far) };
     if found.delay_samples.abs() >= LEAST_DELAY_SAMPLES {
         let ms = found.delay_samples.abs() / rate_hz * 1000.0;
-        let message = format!("{} hears it {ms:.2} ms after {}.", late.file, early.file);
+        let message = format!("The same hit is in {} {ms:.2} ms later than in {}.", late.file, early.file);
         let remedy = format!("Write `delay_ms = {ms:.3}` at “{}”, if it is to sound closer.", early.name);
         findings.push(Problem::new(Severity::Note, "drum-delay", &close.file, message, remedy));
     }

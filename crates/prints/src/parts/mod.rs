@@ -265,7 +265,9 @@ fn reword(finding: &mut Problem, held: bool) {
         "over-full-scale" if held => {
             finding.message =
                 "Its peaks exceed full scale: what was taken away held them down in the full mix.".to_owned();
-            finding.remedy = "Write it in 32 bit float, or lower the ceiling of the print.".to_owned();
+            finding.remedy = "Write it in 32 bit float, let its limiter work anew (`dynamics = \"free\"`), or lower the ceiling of the \
+                 print."
+                    .to_owned();
         }
         // Whether a part sounds on both sides, or at all, is the engineer's affair.
         "silent-print" => {

@@ -52,7 +52,16 @@ fn line(finding: &Problem) -> Markup {
     html! {
         b { (word) } ", " (finding.at)
         @if let Some(time) = finding.time_in_words() { ", at " (time) }
-        ": " (finding.message) " " i { (finding.remedy) }
+        ": " (marked(&finding.message)) " " i { (marked(&finding.remedy)) }
         " " small { (finding.code) }
+    }
+}
+
+/// A text whose words of the sheet stand between backticks.
+fn marked(text: &str) -> Markup {
+    html! {
+        @for (index, part) in text.split('`').enumerate() {
+            @if index % 2 == 1 { code { (part) } } @else { (part) }
+        }
     }
 }

@@ -15,9 +15,9 @@ pub(super) fn read_song(sheet: &Fields<'_>) -> (Song, Clock) {
     let song = sheet.get("song").and_then(|entry| open(&entry.item));
     let string = |key| song.as_ref().and_then(|song| song.string(key));
     let time_signature = string(&keys::TIME_SIGNATURE).and_then(|text| time_signature(&text)).unwrap_or((4, 4));
-    let tempo_bpm = song.as_ref().map_or(0.0, |song| song.number(&keys::TEMPO));
-    let tempo_known = song.as_ref().is_some_and(|song| song.get(keys::TEMPO.name).is_some());
-    let clock = Clock { tempo_bpm: tempo_known.then_some(tempo_bpm), time_signature, sections: HashMap::new() };
+    let tempo_is_named = |song: &&Fields<'_>| song.get(keys::TEMPO.name).is_some();
+    let tempo_bpm = song.as_ref().filter(tempo_is_named).map(|song| song.number(&keys::TEMPO));
+    let clock = Clock { tempo_bpm, time_signature, sections: HashMap::new() };
     let read = Song {
         title: string(&keys::TITLE).unwrap_or_default(),
         artist: string(&keys::ARTIST).unwrap_or_default(),

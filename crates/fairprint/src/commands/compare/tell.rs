@@ -36,6 +36,9 @@ pub fn revisions(voice: &Voice, found: &RevisionsComparison) {
     for print in &found.prints {
         voice.say("");
         voice.say(&format!("{}: {}", print.print, print.comparison.statement));
+        if print.comparison.is_the_same() {
+            continue;
+        }
         voice.say("");
         figures(voice, &print.comparison);
         voice.say("");
@@ -67,9 +70,9 @@ pub fn against(voice: &Voice, found: &Against) {
 }
 
 fn figures(voice: &Voice, found: &Comparison) {
-    voice.say(&format!("  {:20} {:>8} {:>8} {:>8}", "", "A", "B", "B less A"));
+    voice.say(&format!("  {:20} {:>8} {:>8} {:>9}", "", "A", "B", "B less A"));
     let row = |what: &str, [a, b]: [Option<f64>; 2], difference: Option<f64>, unit: &str| {
-        let line = format!("  {what:20} {:>8} {:>8} {:>8}  {unit}", figure(a, 2), figure(b, 2), signed(difference, 2));
+        let line = format!("  {what:20} {:>8} {:>8} {:>9}  {unit}", figure(a, 2), figure(b, 2), signed(difference, 2));
         voice.say(line.trim_end());
     };
     let pair = |of: fn(&measure::Measures) -> Option<f64>| [of(&found.a), of(&found.b)];
@@ -81,7 +84,7 @@ fn figures(voice: &Voice, found: &Comparison) {
     simple("PLR", pair(|m| m.plr_db), "dB");
     simple("PSR, median", found.over_time.median_psr_db, "dB");
     simple("crest, median", found.over_time.median_crest_db, "dB");
-    row("onset sharpness", found.over_time.onset_sharpness_db, found.over_time.onset_difference_db, "dB");
+    row("onset sharpness", found.over_time.onset_sharpness_db, found.over_time.onset_difference_db, "dB, note by note");
     simple("correlation", pair(|m| m.correlation), "");
     if let Some((secs, [a, b])) = densest_change(found) {
         let at = minutes(secs);
@@ -145,10 +148,13 @@ fn lie(voice: &Voice, found: &Comparison) {
     match (found.delay_samples, found.null_depth_db, found.polarity) {
         (Some(delay), Some(depth), Some(polarity)) => {
             let turned = if polarity == measure::Polarity::Inverted { " and has inverted polarity" } else { "" };
-            let way = if delay < 0.0 { "ahead of" } else { "behind" };
+            let lies = match delay {
+                _ if delay.abs() < 0.005 => "in step with".to_owned(),
+                _ if delay < 0.0 => format!("{:.2} samples ahead of", -delay),
+                _ => format!("{delay:.2} samples behind"),
+            };
             voice.say(&format!(
-                "  B lies {:.2} samples {way} A{turned}; aligned and matched, {depth:.1} dB is left of it when A is taken away.",
-                delay.abs()
+                "  B lies {lies} A{turned}; aligned and matched, {depth:.1} dB is left of it when A is taken away."
             ));
         }
         _ => voice.say("  They are different recordings: nothing lines up."),

@@ -11,7 +11,7 @@ pub(super) fn costs(advice: &Advice) -> Markup {
     html! {
         @for record in &advice.costs {
             section {
-                h2 { "What loudness costs, " (record.print) }
+                h2 { "What loudness costs “" (record.print) "”" }
                 p class="said" { (cost_sentence(record)) }
                 figure { (cost_curves(record)) }
                 (cost_table(record))

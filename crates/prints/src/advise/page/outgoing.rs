@@ -27,7 +27,7 @@ pub(super) fn twins(advice: &Advice) -> Markup {
     html! {
         @for pair in &advice.twins {
             section {
-                h2 { "What " (pair.approval) " does to the mix" }
+                h2 { "What “" (pair.approval) "” does to the mix" }
                 p class="said" { (proof(pair)) }
                 @if pair.own.iter().any(|own| !own.is_empty()) {
                     (sections(pair))
@@ -42,12 +42,12 @@ fn proof(pair: &TwinRecord) -> Markup {
     let [clean, loud] = &pair.own;
     html! {
         @if pair.parted.iter().all(Vec::is_empty) {
-            (pair.approval) " and " (pair.mastering) " draw from the same " b { (pair.shared) } " stems and buses. "
+            b { (pair.approval) } " and " b { (pair.mastering) } " draw from the same " b { (pair.shared) } " stems and buses. "
         } @else {
-            (pair.approval) " and " (pair.mastering) " are " b { "not the same mix" } ": only one of them draws from "
+            b { (pair.approval) } " and " b { (pair.mastering) } " are " b { "not the same mix" } ": only one of them draws from "
             (list(&pair.parted.concat())) ". "
         }
-        "From there on " (pair.mastering) " has " (list(clean)) ", " (pair.approval) " " (list(loud)) "."
+        "From there on " b { (pair.mastering) } " has " (list(clean)) ", " b { (pair.approval) } " has " (list(loud)) "."
     }
 }
 
