@@ -1,25 +1,25 @@
-// What stands between the player and the ears. As on the desk, the level may not rise above what was heard just before
-// faster than 0.8 dB in 10 ms for a second after every change: a start, a jump, a turn of the passage, a switch. Out
+// What stands between the player and the ears. As on the desk, the level may not rise above what was let through just before
+// faster than 0.5 dB in 10 ms for a second after every change: a start, a jump, a turn of the passage, a switch. Out
 // of silence it comes up from -60 dBFS. The page knows what it will play, so gains are planned ahead and cost no delay.
 
 export const STEP_SECS = 0.01;
 /** What leaves the page stays below this, whatever a listener adds. */
 export const CEILING_DBTP = -1;
-/** How fast the level may rise after a change, in each step: 4 dB in 50 ms, where 6 are the most. */
-const RISE_DB = 0.8;
-/** Steps for which a change is watched, and steps that count as what was heard before it: together three seconds. */
+/** How fast the level may rise after a change, in each step: 2.5 dB in 50 ms, where 6 are the most. */
+const RISE_DB = 0.5;
+/** Steps for which a change is watched, and steps that count as what was heard before: a little under three seconds. */
 const WATCHED = 100;
-const REMEMBERED = 200;
+const REMEMBERED = 290;
 const FROM_SILENCE_DBFS = -60;
 
-type Step = { heardDb: number; gainDb: number; allowedDb: number; left: number };
+type Step = { heardDb: number; gainDb: number; left: number };
 
 /** How long it takes to give way. */
 const FALL_SECS = 0.004;
 
 export const gainOf = (db: number): number => 10 ** (db / 20);
 
-const QUIET: Step = { heardDb: -Infinity, gainDb: 0, allowedDb: 0, left: 0 };
+const QUIET: Step = { heardDb: -Infinity, gainDb: 0, left: 0 };
 
 export class Guard {
   /** What was heard and will be, by the number of the step on the clock of the sound. */
@@ -31,18 +31,10 @@ export class Guard {
     let state = this.steps.get(from - 1) ?? QUIET;
     return levelsDb.map((levelDb, index) => {
       const at = from + index;
-      let { gainDb, allowedDb, left } = state;
-      if (changes.has(at)) {
-        const heardDb = this.heardBefore(at);
-        allowedDb = left > 0 ? Math.min(allowedDb, heardDb) : heardDb;
-        left = WATCHED;
-      }
-      if (left > 0) {
-        left -= 1;
-        allowedDb += RISE_DB;
-        gainDb = Math.min(0, allowedDb - levelDb);
-      } else gainDb = Math.min(0, gainDb + RISE_DB);
-      state = { heardDb: levelDb + gainDb, gainDb, allowedDb, left };
+      const left = changes.has(at) ? WATCHED : state.left;
+      // Above what was let through, not above what might have been: a rest earns nothing for what comes after it.
+      const gainDb = Math.min(0, left > 0 ? this.heardBefore(at) + RISE_DB - levelDb : state.gainDb + RISE_DB);
+      state = { heardDb: levelDb + gainDb, gainDb, left: Math.max(0, left - 1) };
       this.steps.set(at, state);
       return gainDb;
     });
