@@ -53,7 +53,8 @@ fn main() {
     let moves = args.iter().any(|word| word == "moves");
     let folder = tempfile::tempdir().unwrap();
     write_song(folder.path());
-    let desk = desk::open(&desk::Setup { sheet: folder.path().join("sheet.toml"), port: 0, threads: 1 }).unwrap();
+    let desk = desk::open(&desk::Setup { sheet: folder.path().join("sheet.toml"), port: 0, threads: 1, device: None })
+        .unwrap();
     let door = Door::open(desk.link().to_owned(), move || desk.serve());
     let asked = Arc::new(AtomicU64::new(0));
     let ended = Arc::new(AtomicBool::new(false));

@@ -22,6 +22,7 @@ mod behind;
 mod blind;
 pub mod card;
 mod decoded;
+mod device;
 mod earlier;
 mod exposure;
 mod guard;

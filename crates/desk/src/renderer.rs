@@ -162,7 +162,7 @@ mod tests {
     #[test]
     fn a_version_is_heard_in_step_with_the_sheet_as_it_is_now_and_matched() {
         let song = Song::new();
-        let setup = Setup { sheet: song.sheet(), port: 0, threads: 1 };
+        let setup = Setup { sheet: song.sheet(), port: 0, threads: 1, device: None };
         let desk = open(&setup).unwrap_or_else(|_| panic!("it opens"));
         let shared = desk.shared();
         shared.session().keep_version("dry voice").expect("it is kept");

@@ -20,6 +20,7 @@ use units::{Problem, Severity};
 
 use crate::adviser::Adviser;
 use crate::behind;
+use crate::device::{Device, Feed};
 use crate::exposure::{self, Room};
 use crate::held::Held;
 use crate::player::{Ears, Order, Player};
@@ -51,6 +52,9 @@ pub struct Setup {
     pub port: u16,
     /// Threads for printing.
     pub threads: usize,
+    /// The machine's sound device that plays in the place of the page: part of its name, or nothing for the machine's own
+    /// choice. Only a program that was built with the feature `device` has any.
+    pub device: Option<String>,
 }
 
 /// A desk that has its address and is ready to be served.
@@ -63,6 +67,7 @@ pub struct Desk {
     behind: Vec<thread::JoinHandle<()>>,
     link: String,
     held: Option<Held>,
+    device: Option<Device>,
 }
 
 /// Why there is no desk.
@@ -158,7 +163,7 @@ pub(crate) fn as_text(told: &Told) -> Arc<str> {
 /// # Errors
 /// What is wrong with the sheet, or why the address cannot be had.
 pub fn open(setup: &Setup) -> Result<Desk, Closed> {
-    let session = Session::open(&setup.sheet).map_err(Closed::Sheet)?;
+    let mut session = Session::open(&setup.sheet).map_err(Closed::Sheet)?;
     let held = Held::claim(&setup.sheet).map_err(Closed::Fault)?;
     let machine = |error: io::Error| {
         let remedy = "Name another port with --port, or leave it out.".to_owned();
@@ -177,6 +182,18 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
     let (told, _) = broadcast::channel(BACKLOG);
     let scene = Arc::new(session.scene());
     let voice = session.voice();
+    let (device, feed) = match &setup.device {
+        None => (None, None),
+        Some(wanted) => {
+            let told = told.clone();
+            // No page is open: nobody misses it.
+            let lost = move |fault| drop(told.send(as_text(&refused(fault))));
+            let opened = Device::open(wanted, scene.plan.rate_hz as u32, orders.clone(), lost);
+            let (device, feed) = opened.map_err(Closed::Fault)?;
+            session.plays_on(device.name());
+            (Some(device), Some(feed))
+        }
+    };
     let shared = Arc::new(Shared {
         shown: Mutex::new(Shown::new(&session.view())),
         session: Mutex::new(session),
@@ -196,14 +213,14 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         room: Mutex::new(Room::of(&setup.sheet, exposure::today())),
         at: AtomicI64::new(0),
     });
-    let player = Player::new(received, orders, ears(&shared), scene, voice);
+    let player = Player::new(received, orders, ears(&shared, feed), scene, voice);
     let silent = Arc::downgrade(&shared);
     let play = move || {
         // A fault of our own must not leave a page that only looks as if it played.
         if catch_unwind(AssertUnwindSafe(|| player.run())).is_err()
             && let Some(shared) = silent.upgrade()
         {
-            shared.tell(&Told::Refused { finding: Finding::of(&fallen_silent().into_problem()) });
+            shared.tell(&refused(fallen_silent()));
         }
     };
     let player = thread::Builder::new().name("player".to_owned()).spawn(play).map_err(machine)?;
@@ -218,7 +235,7 @@ pub fn open(setup: &Setup) -> Result<Desk, Closed> {
         behind::spawn(move || work(&shared))
     };
     let behind = works.into_iter().map(begin).collect();
-    Ok(Desk { runtime, listener, shared, player, behind, link, held })
+    Ok(Desk { runtime, listener, shared, player, behind, link, held, device })
 }
 
 fn fallen_silent() -> Fault {
@@ -229,14 +246,18 @@ fn fallen_silent() -> Fault {
 }
 
 /// Where the player's sound and reports go.
-fn ears(shared: &Arc<Shared>) -> Ears {
+fn ears(shared: &Arc<Shared>, device: Option<Feed>) -> Ears {
     let [to_sound, to_now, to_fault] = [0; 3].map(|_| Arc::downgrade(shared));
+    let to_page = move |piece| {
+        if let Some(shared) = to_sound.upgrade() {
+            sound::send(&shared, piece);
+        }
+    };
     Ears {
-        sound: Box::new(move |piece| {
-            if let Some(shared) = to_sound.upgrade() {
-                sound::send(&shared, piece);
-            }
-        }),
+        sound: match device {
+            Some(mut feed) => Box::new(move |piece| feed(&piece.frames)),
+            None => Box::new(to_page),
+        },
         now: Box::new(move |now| {
             if let Some(shared) = to_now.upgrade() {
                 shared.at.store(units::frames_from_secs(now.at_s, f64::from(shared.rate_hz)), Ordering::Relaxed);
@@ -250,13 +271,23 @@ fn ears(shared: &Arc<Shared>) -> Ears {
         }),
         fault: Box::new(move |fault| {
             if let Some(shared) = to_fault.upgrade() {
-                shared.tell(&Told::Refused { finding: Finding::of(&fault.into_problem()) });
+                shared.tell(&refused(fault));
             }
         }),
     }
 }
 
+fn refused(fault: Fault) -> Told {
+    Told::Refused { finding: Finding::of(&fault.into_problem()) }
+}
+
 impl Desk {
+    /// The sound device of the machine that plays, if the page does not.
+    #[must_use]
+    pub fn device(&self) -> Option<&str> {
+        self.device.as_ref().map(Device::name)
+    }
+
     /// The link that lets one browser in.
     #[must_use]
     pub fn link(&self) -> &str {
@@ -274,7 +305,7 @@ impl Desk {
     /// # Errors
     /// The address is lost.
     pub fn serve(self) -> Result<(), Fault> {
-        let Self { runtime, listener, shared, player, behind, held: _held, .. } = self;
+        let Self { runtime, listener, shared, player, behind, held: _held, device: _device, .. } = self;
         shared.surveyor.begin();
         earlier::align(&shared);
         let app = Router::new()

@@ -51,6 +51,8 @@ pub struct Session {
     ear: Ear,
     survey: Option<Survey>,
     changed_outside: bool,
+    /// The machine's sound device that plays, if the page does not.
+    device: Option<String>,
     /// Where the text lies that an earlier session did not save, until it is taken up or a save says that it is not.
     unsaved_before: Option<PathBuf>,
 }
@@ -96,6 +98,7 @@ impl Session {
             ear: Ear::default(),
             survey: None,
             changed_outside: false,
+            device: None,
             unsaved_before,
         };
         session.settle();

@@ -148,7 +148,7 @@ impl Scene {
 
     /// Opens the desk and goes through a part of the script; returns its figures.
     fn node(&self, act: &str, out: &Path) -> Value {
-        let setup = desk::Setup { sheet: self.path("sheet.toml"), port: 0, threads: 2 };
+        let setup = desk::Setup { sheet: self.path("sheet.toml"), port: 0, threads: 2, device: None };
         let desk = desk::open(&setup).unwrap();
         let link = desk.link().to_owned();
         // It is served until the test ends.

@@ -216,6 +216,10 @@ pub struct DeskArgs {
     /// Print the link only.
     #[arg(long)]
     pub no_browser: bool,
+    /// Play on a sound device of this machine, not in the page: part of its name, or the machine's own choice. Programs that
+    /// were built with `--features device` have it.
+    #[arg(long, value_name = "NAME", num_args = 0..=1, require_equals = true, default_missing_value = "")]
+    pub device: Option<String>,
     #[command(flatten)]
     pub threads: Threads,
 }

@@ -23,6 +23,8 @@ pub struct View {
     pub earlier: Vec<Earlier>,
     /// What is heard, and how.
     pub hearing: Hearing,
+    /// The machine's sound device that plays; none where the page does.
+    pub device: Option<String>,
     /// Codecs that it can be heard through.
     pub codecs: Vec<Codec>,
     /// What is heard of the network.

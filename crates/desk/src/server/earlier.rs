@@ -69,7 +69,7 @@ mod tests {
         let text = std::fs::read_to_string(&sheet).expect("it is there");
         let later = text.replace("to = \"mix\"\n", "to = \"mix\"\nfrom = 0.25\n");
         std::fs::write(&sheet, later).expect("it can be written");
-        let desk = open(&Setup { sheet, port: 0, threads: 1 }).unwrap_or_else(|_| panic!("it opens"));
+        let desk = open(&Setup { sheet, port: 0, threads: 1, device: None }).unwrap_or_else(|_| panic!("it opens"));
         let names = desk.shared.session().view().earlier;
         assert_eq!(
             names.iter().map(|e| e.name.as_str()).collect::<Vec<_>>(),

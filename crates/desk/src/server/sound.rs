@@ -32,6 +32,10 @@ pub(super) async fn connect(State(shared): State<Arc<Shared>>, upgrade: WebSocke
 }
 
 async fn listen(shared: Arc<Shared>, mut socket: WebSocket) {
+    if shared.session().device().is_some() {
+        // The machine plays: what it has been granted is not the page's.
+        return;
+    }
     let (way, mut pieces) = mpsc::channel(MOST_PIECES);
     let mine = way.clone();
     *shared.listener.lock().unwrap_or_else(PoisonError::into_inner) = Some(way);

@@ -24,7 +24,13 @@ const LOOK: Duration = Duration::from_secs(1);
 const KEEP_EXPOSURE: u32 = 10;
 
 pub(super) async fn connect(State(shared): State<Arc<Shared>>, upgrade: WebSocketUpgrade) -> Response {
-    upgrade.max_message_size(MOST_BYTES).on_upgrade(move |socket| talk(shared, socket))
+    upgrade.max_message_size(MOST_BYTES).on_upgrade(|socket| async move {
+        talk(shared.clone(), socket).await;
+        // Where the machine plays, the last page that goes stops it. Where a page plays, its channel of sound does.
+        if shared.told.receiver_count() == 0 && shared.session().device().is_some() {
+            shared.order(Order::Pause);
+        }
+    })
 }
 
 async fn talk(shared: Arc<Shared>, mut socket: WebSocket) {

@@ -27,7 +27,7 @@ struct Served {
 impl Served {
     fn new() -> Self {
         let song = Song::new();
-        let desk = open(&Setup { sheet: song.sheet(), port: 0, threads: 1 }).expect("it opens");
+        let desk = open(&Setup { sheet: song.sheet(), port: 0, threads: 1, device: None }).expect("it opens");
         let (address, key) = desk.link().split_once("/?key=").expect("a link with a key");
         let port = address.rsplit(':').next().and_then(|port| port.parse().ok()).expect("a port");
         let (key, orders) = (key.to_owned(), desk.shared().orders.clone());

@@ -39,6 +39,17 @@ impl Session {
         self.ear = Ear { alone: keep(ear.alone), silent: keep(ear.silent), without };
     }
 
+    /// It is heard on a sound device of the machine, not on the page.
+    pub fn plays_on(&mut self, device: &str) {
+        self.device = Some(device.to_owned());
+    }
+
+    /// The machine's sound device that plays, if the page does not.
+    #[must_use]
+    pub fn device(&self) -> Option<&str> {
+        self.device.as_deref()
+    }
+
     /// The passage that is played over and over, in frames.
     #[must_use]
     pub fn span(&self) -> Option<(i64, i64)> {

@@ -49,6 +49,7 @@ impl Session {
             references: self.sheet.references.iter().map(|r| r.name.as_str().to_owned()).collect(),
             earlier: self.shelf.all(),
             hearing: self.hearing.clone(),
+            device: self.device.clone(),
             codecs: protocol::codecs(),
             ear: self.ear.clone(),
             findings: self.findings(),

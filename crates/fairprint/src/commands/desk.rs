@@ -8,7 +8,8 @@ use crate::voice::Voice;
 
 /// Runs the command until it is told to end.
 pub fn run(voice: &Voice, args: &DeskArgs) -> Outcome {
-    let setup = Setup { sheet: args.sheet.clone(), port: args.port, threads: args.threads.count() };
+    let (sheet, device) = (args.sheet.clone(), args.device.clone());
+    let setup = Setup { sheet, port: args.port, threads: args.threads.count(), device };
     let desk = match desk::open(&setup) {
         Ok(desk) => desk,
         Err(Closed::Fault(fault)) => return voice.fault(&fault),
@@ -20,6 +21,9 @@ pub fn run(voice: &Voice, args: &DeskArgs) -> Outcome {
     };
     voice.say(&format!("The desk of {} is at\n  {}", args.sheet.display(), desk.link()));
     voice.say("The link lets one browser in, once. Nobody outside this machine reaches it. Ctrl+C ends the desk.");
+    if let Some(device) = desk.device() {
+        voice.say(&format!("It is heard on “{device}” of this machine; the page plays nothing itself."));
+    }
     voice.say("Loud sound harms hearing: it starts quietly; keep your monitors down until you know the level.");
     voice.data(&serde_json::json!({ "link": desk.link() }));
     if !args.no_browser && open::that_detached(desk.link()).is_err() {

@@ -23,6 +23,8 @@ references: Array<string>,
 earlier: Array<Earlier>,
 /** What is heard, and how. */
 hearing: Hearing,
+/** The machine's sound device that plays; none where the page does. */
+device: string | null,
 /** Codecs that it can be heard through. */
 codecs: Array<Codec>,
 /** What is heard of the network. */

@@ -63,7 +63,8 @@ let beaten = 0;
 function takeNow(next: Now): void {
   const turned = next.playing !== now.value?.playing;
   now.value = next;
-  if (!next.playing) heardAt.value = next.at_s;
+  // Where a sound device of the machine plays, no loudspeaker of this page says how far it is.
+  if (!next.playing || view.value?.device) heardAt.value = next.at_s;
   const time = performance.now();
   if (!turned && time - beaten < BEAT_MS) return;
   beaten = time;

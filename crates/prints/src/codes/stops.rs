@@ -25,6 +25,7 @@ pub(super) const CODES: &[Code] = &[
     code("no-address", "The desk cannot have the address that it was asked to have.", MACHINE),
     code("no-audio", "A folder holds no audio, or none that can be read.", PROGRAM),
     code("no-common-print", "Two revisions that are to be compared have no print in common.", PROGRAM),
+    code("no-device", "There is no such sound device, it does not play at the song's rate, or it is gone.", MACHINE),
     code("no-page", "The program was built without its pages.", PROGRAM),
     code("no-print", "A sheet without a print was opened at the desk: there is nothing to hear.", PROGRAM),
     code("no-random-numbers", "The machine has no random numbers to draw what X is in a blind test.", MACHINE),

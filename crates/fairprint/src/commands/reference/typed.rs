@@ -50,11 +50,12 @@ fn table<'a>(text: &mut String, args: impl Iterator<Item = &'a Arg>) {
     }
 }
 
-/// How an argument is typed: `SHEET`, `--only NAME`, `--quiet`.
+/// How an argument is typed: `SHEET`, `--only NAME`, `--quiet`, `--device[=NAME]`.
 fn shape(arg: &Arg) -> String {
     let names = arg.get_value_names().unwrap_or_default().iter().map(ToString::to_string).collect::<Vec<_>>().join(" ");
     match arg.get_long() {
         None => names,
+        Some(long) if arg.is_require_equals_set() => format!("--{long}[={names}]"),
         Some(long) if arg.get_action().takes_values() => format!("--{long} {names}"),
         Some(long) => format!("--{long}"),
     }

@@ -60,7 +60,8 @@ export function ListeningSentence(): JSX.Element | null {
           ]}
           onChoose={(value) => loop(value === 'loop')}
         />
-        . The monitor is at <Monitor level={hearing.monitor_db} />.{' '}
+        . The monitor is at <Monitor level={hearing.monitor_db} />
+        {all.device && <>, heard on “{all.device}” of this machine</>}.{' '}
         <button type="button" class="word play" onClick={() => void playOrPause()}>
           {playing.value ? 'Pause' : 'Play'}
         </button>{' '}

@@ -47,10 +47,13 @@ export async function playOrPause(): Promise<void> {
     ask({ ask: 'pause' });
     return;
   }
-  ready ??= start(rate);
-  await ready;
-  await context?.resume();
-  listenAgain();
+  // Or a sound device of the machine plays, and the page does not.
+  if (!view.value?.device) {
+    ready ??= start(rate);
+    await ready;
+    await context?.resume();
+    listenAgain();
+  }
   const { length_s, tail_s } = view.value?.song ?? { length_s: 0, tail_s: 0 };
   if (heardAt.value >= length_s + tail_s - END_S) seek(0);
   ask({ ask: 'play' });
