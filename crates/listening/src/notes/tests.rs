@@ -193,3 +193,10 @@ fn moments_move_with_the_start_of_the_song() {
     assert_eq!(place(&notes, 5.0, "r002", "r003"), None, "unknown is not guessed");
     assert_eq!(place(&notes, 5.0, "r002", "r002"), Some(5.0));
 }
+
+#[test]
+fn times_of_many_digits_come_back_as_they_were() {
+    let times = (1..2000).map(|n| note(&format!("{n}"), f64::from(n).sqrt() * 7.3, "here", "2026-11-27T10:00:00Z"));
+    let sent = file(&times.collect::<Vec<_>>());
+    assert_eq!(serde_json::from_slice::<Notes>(&bytes(&sent)).unwrap(), sent);
+}
