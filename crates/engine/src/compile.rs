@@ -377,6 +377,7 @@ pub(crate) fn dither_settings(bits: u32, dither: sheet::Dither) -> Result<units:
     }
     Ok(settings)
 }
+
 /// Whether a processor's time is a note value.
 fn follows_tempo(settings: &Settings) -> bool {
     let note = settings.spec().param("note");

@@ -4,7 +4,7 @@ use std::ops::Deref;
 
 use dsp::ramp::RAMP_FRAMES;
 use dsp::{BuildError, Context, Processor};
-use units::{At, Block, Frame, SILENCE, Settings, Value};
+use units::{At, Block, Frame, SILENCE, Settings, Value, all_finite};
 
 use crate::curve::{Curve, GainLaw};
 use crate::delay_line::DelayLine;
@@ -272,19 +272,6 @@ impl StepState {
             }
         }
     }
-}
-
-/// Whether no sample is NaN or infinite: zero times any number is zero, but not of those. In lanes, so that it is vector
-/// code.
-fn all_finite(frames: &[Frame]) -> bool {
-    let (eights, rest) = frames.as_flattened().as_chunks::<8>();
-    let mut sums = [0.0; 8];
-    for eight in eights {
-        for (sum, x) in sums.iter_mut().zip(eight) {
-            *sum += 0.0 * x;
-        }
-    }
-    sums == [0.0; 8] && rest.iter().all(|x| x.is_finite())
 }
 
 /// Silences a block, whose first frame is at `song` frames of song time, ahead of the song and from `end` on.

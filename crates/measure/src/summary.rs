@@ -1,7 +1,7 @@
 //! Everything that is measured of a programme, in one pass over it.
 
 use serde::{Deserialize, Serialize};
-use units::Frame;
+use units::{Frame, all_finite};
 
 use crate::level::{Clips, LevelMeter};
 use crate::loudness::{LoudnessMeter, LoudnessPoint};
@@ -206,19 +206,6 @@ pub fn measure(frames: &[Frame], rate_hz: f64) -> Measured {
     let mut meter = Meter::new(rate_hz);
     meter.push(frames);
     meter.finish()
-}
-
-/// Whether no sample is NaN or infinite: zero times any number is zero, but not of those. In lanes, so that it is vector
-/// code.
-fn all_finite(frames: &[Frame]) -> bool {
-    let (eights, rest) = frames.as_flattened().as_chunks::<8>();
-    let mut sums = [0.0; 8];
-    for eight in eights {
-        for (sum, x) in sums.iter_mut().zip(eight) {
-            *sum += 0.0 * x;
-        }
-    }
-    sums == [0.0; 8] && rest.iter().all(|x| x.is_finite())
 }
 
 #[cfg(test)]

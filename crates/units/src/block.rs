@@ -10,6 +10,20 @@ pub const SILENCE: Frame = [0.0, 0.0];
 /// walks the block in shorter pieces; either way the samples that come out do not depend on how a song was cut.
 pub const MAX_BLOCK_FRAMES: usize = 4096;
 
+/// Whether no sample is NaN or infinite: zero times any number is zero, but not of those. In lanes, so that it is vector
+/// code.
+#[must_use]
+pub fn all_finite(frames: &[Frame]) -> bool {
+    let (eights, rest) = frames.as_flattened().as_chunks::<8>();
+    let mut sums = [0.0; 8];
+    for eight in eights {
+        for (sum, x) in sums.iter_mut().zip(eight) {
+            *sum += 0.0 * x;
+        }
+    }
+    sums == [0.0; 8] && rest.iter().all(|x| x.is_finite())
+}
+
 /// A stretch of audio in all its lanes, seen in place.
 ///
 /// Lane 0 is the **key**: the signal as it is heard. Lanes 1.. are **followers**: parts of the key that are carried
@@ -116,6 +130,21 @@ mod tests {
         assert_eq!(part.lane(1), &[[10.0, 0.0], [11.0, 0.0], [12.0, 0.0]]);
         part.lane_mut(2)[0] = [99.0, 0.0];
         assert_eq!(data[18], [99.0, 0.0]);
+    }
+
+    #[test]
+    fn one_sample_that_is_no_number_is_found_wherever_it_is() {
+        let sound = [[1.0, -1.0]; 7];
+        assert!(all_finite(&sound) && all_finite(&[]));
+        for at in 0..7 {
+            for side in 0..2 {
+                for wrong in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+                    let mut sound = sound;
+                    sound[at][side] = wrong;
+                    assert!(!all_finite(&sound), "{wrong} at {at}, {side}");
+                }
+            }
+        }
     }
 
     #[test]

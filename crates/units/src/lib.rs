@@ -12,7 +12,7 @@ mod sentence;
 mod settings;
 mod time;
 
-pub use block::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE};
+pub use block::{Block, Frame, MAX_BLOCK_FRAMES, SILENCE, all_finite};
 pub use level::{db_from_gain, db_from_power, gain_from_db};
 pub use param::{Kind, Param, Rows, Spec, Unit};
 pub use problem::{Place, Problem, Severity};

@@ -146,20 +146,29 @@ fn a_processor_that_is_taken_out_fades_over_at_the_same_frame() {
     assert!(step(&played) <= 1.05 * step(&before).max(step(&after)), "nothing clicks");
 }
 
+/// A player without a thread of its own, so that what it is told and what it plays come in this order. It listens to the last
+/// output of a sheet, and its network is ready.
+fn by_hand(session: &Session) -> Player {
+    let (orders, received) = mpsc::channel();
+    let ears = Ears { sound: Box::new(|_| ()), now: Box::new(|_| ()), fault: Box::new(|fault| panic!("{fault:?}")) };
+    let scene = Arc::new(session.scene());
+    let voice = Voice { output: scene.outputs.len() - 1, monitor_db: 0.0, ..session.voice() };
+    let mut player = Player::new(received, orders, ears, scene, voice);
+    be_told(&mut player);
+    player
+}
+
+fn be_told(player: &mut Player) {
+    let order = player.orders.recv_timeout(Duration::from_secs(120)).expect("it is opened");
+    player.follow(order);
+}
+
 #[test]
 fn what_comes_too_late_catches_up_off_the_thread_that_plays() {
     let song = Song::new();
     let mut session = Session::open(&song.sheet()).expect("it opens");
-    let (orders, received) = mpsc::channel();
-    let ears = Ears { sound: Box::new(|_| ()), now: Box::new(|_| ()), fault: Box::new(|fault| panic!("{fault:?}")) };
-    let voice = session.voice();
-    // No thread of its own: what it is told and what it plays come in this order.
-    let mut player = Player::new(received, orders, ears, Arc::new(session.scene()), voice);
-    let told = |player: &mut Player| {
-        let order = player.orders.recv_timeout(Duration::from_secs(20)).expect("it is opened");
-        player.follow(order);
-    };
-    told(&mut player);
+    let mut player = by_hand(&session);
+    let voice = player.voice;
     player.play_piece();
     let off =
         Edit::Set { path: vec!["stem".into(), "b".into(), "chain".into(), 0.into(), "off".into()], value: true.into() };
@@ -170,11 +179,11 @@ fn what_comes_too_late_catches_up_off_the_thread_that_plays() {
         for _ in 0..20 * late {
             player.play_piece();
         }
-        told(&mut player);
+        be_told(&mut player);
         assert!(player.next.is_none() && player.opening.is_some(), "{late}: it was ready behind what plays");
     }
     let is_new = |player: &Player| player.now.as_ref().is_some_and(|take| Arc::ptr_eq(take.scene(), &scene));
-    told(&mut player);
+    be_told(&mut player);
     let at = player.next.as_ref().map(|(_, take)| take.at()).expect("it is there in time");
     assert!(at > player.now.as_ref().expect("it plays").at() && !is_new(&player));
     while player.at < at {
@@ -291,22 +300,6 @@ fn with_less_to_hear(session: &mut Session) -> Order {
         .edit(&[gone(["print", "for approval"]), gone(["reference", "rough mix"])], "less", false)
         .expect("it can be");
     Order::Scene(Arc::new(session.scene()), Voice { output: 0, monitor_db: 0.0, ..session.voice() })
-}
-
-/// A player without a thread of its own, that listens to the last output of a sheet, and whose network is ready.
-fn by_hand(session: &Session) -> Player {
-    let (orders, received) = mpsc::channel();
-    let ears = Ears { sound: Box::new(|_| ()), now: Box::new(|_| ()), fault: Box::new(|fault| panic!("{fault:?}")) };
-    let scene = Arc::new(session.scene());
-    let voice = Voice { output: scene.outputs.len() - 1, monitor_db: 0.0, ..session.voice() };
-    let mut player = Player::new(received, orders, ears, scene, voice);
-    be_told(&mut player);
-    player
-}
-
-fn be_told(player: &mut Player) {
-    let order = player.orders.recv_timeout(Duration::from_secs(120)).expect("it is opened");
-    player.follow(order);
 }
 
 #[test]

@@ -176,10 +176,6 @@ pub fn outside_for<'a>(entry: &Entry, key: &'a [Frame]) -> Option<&'a [Frame]> {
     entry.spec.outside_key.then_some(key)
 }
 
-pub fn all_finite(data: &[Frame]) -> bool {
-    data.as_flattened().iter().all(|x| x.is_finite())
-}
-
 pub fn peak(data: &[Frame]) -> f64 {
     data.as_flattened().iter().fold(0.0, |peak: f64, x| peak.max(x.abs()))
 }

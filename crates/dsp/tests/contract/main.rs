@@ -6,7 +6,7 @@
 use dsp::CATALOGUE;
 use dsp::biquad::{Coefficients, State};
 use dsp::ramp::RAMP_FRAMES;
-use units::{Frame, MAX_BLOCK_FRAMES};
+use units::{Frame, MAX_BLOCK_FRAMES, all_finite};
 
 /// -140 dB.
 const ROUNDING: f64 = 1e-7;

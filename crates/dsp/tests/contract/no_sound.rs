@@ -3,7 +3,7 @@
 use chance::Random;
 use dsp::CATALOGUE;
 use dsp::ramp::RAMP_FRAMES;
-use units::{At, Fit, Frame, Kind, Param, Settings, Value};
+use units::{At, Fit, Frame, Kind, Param, Settings, Value, all_finite};
 
 use crate::cases::*;
 
