@@ -84,7 +84,12 @@ fn main() {
     let secs = started.elapsed().as_secs_f64();
     println!("{STEMS} stems for {:.1} minutes, {}.", secs / 60.0, if moves { "with moves" } else { "untouched" });
     println!("load of the machine at the end: {}", fs::read_to_string("/proc/loadavg").unwrap_or_default().trim());
-    println!("sound: {:.1} s heard, ran dry {} times", heard.frames as f64 / RATE_HZ as f64, heard.dry);
+    println!(
+        "sound: {:.1} s heard, ran dry {} times, waited {} times for recordings",
+        heard.frames as f64 / RATE_HZ as f64,
+        heard.dry,
+        effort.late
+    );
     println!(
         "pieces of 10 ms: {:.1} % of their time on average, {:.0} % at worst, {:.0} % without waiting for the processor",
         100.0 * effort.mean(),
@@ -261,6 +266,7 @@ struct Effort {
     reports: usize,
     worst: f64,
     worst_computing: f64,
+    late: u64,
     /// For each place of the song, in reports of 50 ms: how often it came round, and the least that its dearest piece took.
     places: BTreeMap<i64, (usize, f64)>,
 }
@@ -312,6 +318,7 @@ fn hands(mut talk: WebSocket<TcpStream>, moves: bool, asked: &AtomicU64, ended: 
                 [&now["effort"][0], &now["effort"][1], &now["effort"][2], &now["at_s"]].map(Value::as_f64)
             {
                 effort.take(at_s, [mean, worst, computing]);
+                effort.late = now["late"].as_u64().unwrap_or(0);
             }
             if told["tell"] == "refused" {
                 println!("refused: {}", told["finding"]["message"]);

@@ -11,6 +11,8 @@ use std::thread::{self, JoinHandle};
 const FAR_BEHIND: i32 = 15;
 const CLOSE_BEHIND: i32 = 3;
 const AHEAD: i32 = -10;
+/// What reads recordings for the player goes ahead of all else.
+const HALF_AHEAD: i32 = -5;
 
 /// Starts a thread that gives way.
 pub(crate) fn spawn(work: impl FnOnce() + Send + 'static) -> JoinHandle<()> {
@@ -33,6 +35,11 @@ pub(crate) fn close() {
 /// Puts this thread ahead of others, where the system lets it.
 pub(crate) fn go_ahead() {
     nice(AHEAD);
+}
+
+/// Puts this thread ahead of others but the player, where the system lets it.
+pub(crate) fn go_half_ahead() {
+    nice(HALF_AHEAD);
 }
 
 /// Without a process, Linux takes the thread that asks. What is refused stays as it was.

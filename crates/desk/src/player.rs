@@ -1,14 +1,15 @@
 //! The thread that computes what is heard, piece by piece of 10 ms, as much as the page can take.
 //!
-//! It never waits for anything but orders. A change that keeps the shape of the network glides (see [`engine::Live`]);
+//! It never waits for anything but orders: recordings are read ahead by a thread of their own, and where that is late, nothing
+//! plays until they are there, all in step. A change that keeps the shape of the network glides (see [`engine::Live`]);
 //! for any other a second network is opened behind the scenes, runs in unheard, and takes over in a crossfade at
 //! the same frame of the song. Seeks and loops do the same at another frame.
 
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, Sender, TryRecvError};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender};
 use std::time::{Duration, Instant};
 
-use engine::Fault;
+use engine::{Fault, ReadAhead};
 use listening::blind::Side;
 use units::Frame;
 
@@ -22,7 +23,10 @@ use crate::protocol::{Now, Through};
 use crate::take::{Scene, Take, piece_frames};
 use crate::through::Lens;
 
+mod report;
 mod turn;
+
+use report::Effort;
 
 /// How many pieces ahead of what plays a second network takes over.
 const LEAD_PIECES: i64 = 4;
@@ -35,6 +39,8 @@ const REPORT_PIECES: usize = 5;
 /// How fast the level of listening may rise, for each piece: with the dip of a crossfade ahead of it, that is less than 6 dB
 /// in 50 ms.
 const RISE_DB: f64 = 0.8;
+/// How long the player waits before it looks again whether recordings that are late are there.
+const LOOK_AGAIN: Duration = Duration::from_millis(2);
 
 /// How the programme is listened to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -111,32 +117,6 @@ pub struct Piece {
     pub frames: Vec<Frame>,
 }
 
-/// How long pieces took.
-#[derive(Default)]
-struct Effort {
-    sum: Duration,
-    worst: Duration,
-    /// The same of processor time, without what a piece waited for its turn.
-    worst_computing: Duration,
-    pieces: u32,
-}
-
-impl Effort {
-    /// Takes a piece that was begun at a time and with so much processor time behind it.
-    fn take(&mut self, (began, had): (Instant, Option<Duration>)) {
-        let took = began.elapsed();
-        let computing = had.zip(behind::processor_time()).map_or(took, |(had, has)| has.saturating_sub(had));
-        (self.sum, self.worst, self.pieces) = (self.sum + took, self.worst.max(took), self.pieces + 1);
-        self.worst_computing = self.worst_computing.max(computing);
-    }
-
-    /// As parts of the 10 ms that a piece lasts: mean, worst, worst of processor time.
-    fn parts(&self) -> (f64, f64, f64) {
-        let part = |time: Duration| time.as_secs_f64() / 0.01;
-        (part(self.sum / self.pieces.max(1)), part(self.worst), part(self.worst_computing))
-    }
-}
-
 /// Where what the player makes goes to.
 pub struct Ears {
     /// Takes a piece.
@@ -153,6 +133,8 @@ pub struct Player {
     /// What opens networks, and what makes stretches of decoded sound.
     opener: Helper,
     maker: Helper,
+    /// What reads recordings ahead.
+    reader: Arc<ReadAhead>,
     ears: Ears,
     scene: Arc<Scene>,
     voice: Voice,
@@ -183,6 +165,9 @@ pub struct Player {
     played: Glance,
     effort: Effort,
     pieces: usize,
+    /// Whether recordings are late, and how often they were.
+    is_late: bool,
+    late: u32,
 }
 
 impl Player {
@@ -194,6 +179,7 @@ impl Player {
             orders,
             opener: Helper::new(&back, &behind::close),
             maker: Helper::new(&back, &behind::far),
+            reader: Arc::new(ReadAhead::new(behind::go_half_ahead)),
             ears,
             voice,
             sounding: (voice, voice.matched_db + voice.monitor_db),
@@ -218,6 +204,8 @@ impl Player {
             played: Glance::new(rate_hz),
             effort: Effort::default(),
             pieces: 0,
+            is_late: false,
+            late: 0,
             scene,
         };
         player.guard.watch();
@@ -229,22 +217,17 @@ impl Player {
     pub fn run(mut self) {
         behind::go_ahead();
         loop {
-            let order = if self.can_play() {
-                match self.orders.try_recv() {
-                    Ok(order) => Some(order),
-                    Err(TryRecvError::Empty) => None,
-                    Err(TryRecvError::Disconnected) => return,
-                }
-            } else {
-                match self.orders.recv() {
-                    Ok(order) => Some(order),
-                    Err(_) => return,
-                }
+            let can_play = self.can_play();
+            self.look_for_recordings(can_play);
+            let order = match (can_play, self.is_late) {
+                (false, _) => self.orders.recv().map_err(|_| RecvTimeoutError::Disconnected),
+                (true, is_late) => self.orders.recv_timeout(if is_late { LOOK_AGAIN } else { Duration::ZERO }),
             };
             match order {
-                Some(Order::End) => return,
-                Some(order) => self.follow(order),
-                None => {
+                Ok(Order::End) | Err(RecvTimeoutError::Disconnected) => return,
+                Ok(order) => self.follow(order),
+                Err(RecvTimeoutError::Timeout) if self.is_late => {}
+                Err(RecvTimeoutError::Timeout) => {
                     let began = (Instant::now(), behind::processor_time());
                     self.play_piece();
                     self.effort.take(began);
@@ -260,6 +243,17 @@ impl Player {
     fn can_play(&self) -> bool {
         let is_open = self.blind.is_some() || self.now.is_some() || self.next.is_some();
         self.playing && self.credit >= self.piece_frames() && is_open
+    }
+
+    /// Looks whether the next piece can be computed without waiting for a recording, if there is to be one.
+    fn look_for_recordings(&mut self, can_play: bool) {
+        let next = self.next.as_mut().map(|(_, take)| take);
+        let is_ready = self.blind.is_some() || self.now.iter_mut().chain(next).all(Take::is_ready);
+        let was_late = std::mem::replace(&mut self.is_late, can_play && !is_ready);
+        if self.is_late && !was_late {
+            self.late += 1;
+            self.report();
+        }
     }
 
     fn follow(&mut self, order: Order) {
@@ -372,8 +366,8 @@ impl Player {
             return;
         }
         self.opening = Some(Opening { purpose, void: false, lead: CATCH_UP_PIECES });
-        let (scene, edition) = (self.scene.clone(), self.edition);
-        self.opener.ask(move || Some(Order::Ready(edition, purpose, Box::new(Take::open(&scene, at)))));
+        let (scene, edition, reader) = (self.scene.clone(), self.edition, self.reader.clone());
+        self.opener.ask(move || Some(Order::Ready(edition, purpose, Box::new(Take::open_ahead(&scene, at, &reader)))));
     }
 
     fn take(&mut self, edition: u64, purpose: Purpose, take: Result<Take, Fault>) {
@@ -471,28 +465,6 @@ impl Player {
             self.playing = false;
             self.report();
         }
-    }
-
-    fn report(&mut self) {
-        let (effort, played) = (std::mem::take(&mut self.effort).parts(), self.played.read());
-        if self.blind.is_some() {
-            // A meter would say what X is.
-            let at_s = self.at as f64 / self.scene.plan.rate_hz;
-            return (self.ears.now)(Now { playing: self.playing, at_s, effort, played, ..Now::default() });
-        }
-        let reductions = self.now.as_mut().map_or_else(Vec::new, Take::reductions);
-        (self.ears.now)(Now {
-            playing: self.playing,
-            at_s: self.at as f64 / self.scene.plan.rate_hz,
-            nodes: self.glances.iter().map(Glance::read).collect(),
-            programmes: self.programmes.iter().map(Glance::read).collect(),
-            reductions,
-            heard: self.heard.read(),
-            matched_db: self.voice.matched_db,
-            plain: self.voice.through.codec().is_some() && self.sounding.0.through.codec().is_none(),
-            effort,
-            played,
-        });
     }
 }
 

@@ -235,6 +235,8 @@ pub struct Now {
     /// The part of its time that 10 ms of sound took to compute since the last report: on average, at worst, and at worst
     /// without what it waited for the processor.
     pub effort: (f64, f64, f64),
+    /// How often sound waited for recordings that came late from the disk.
+    pub late: u32,
     /// Momentary and short-term loudness as it leaves the desk. The page has no use for it.
     #[serde(skip)]
     #[ts(skip)]

@@ -1,12 +1,17 @@
 //! A network that plays from some place: a [`Live`] with its history, cut into pieces of 10 ms that start where asked.
 
 use std::sync::Arc;
+use std::thread;
+use std::time::Duration;
 
-use engine::{Fault, Folder, Live, Plan};
+use engine::{Fault, Live, Plan, ReadAhead, Sources};
 use units::{Frame, SILENCE};
 
 /// How long a network runs unheard before it is heard, so that dynamics and space have their history.
 const RUN_IN_MS: f64 = 500.0;
+/// Pieces that are read ahead before a network is given to the player: while it plays those, more are read.
+const READY_PIECES: usize = 10;
+const LOOK_AGAIN: Duration = Duration::from_millis(1);
 
 /// What is to be played.
 pub struct Scene {
@@ -19,7 +24,7 @@ pub struct Scene {
     /// Processors whose gain reduction is shown: node or print, place in its chain; step, and link in it.
     pub links: Vec<((String, usize), (usize, usize))>,
     /// Where the recordings are.
-    pub sources: Arc<Folder>,
+    pub sources: Arc<dyn Sources + Send + Sync>,
 }
 
 /// Frames in a piece of 10 ms.
@@ -47,12 +52,31 @@ impl Take {
     /// # Errors
     /// A recording cannot be read or a processor cannot be built.
     pub fn open(scene: &Arc<Scene>, at: i64) -> Result<Self, Fault> {
+        Self::open_read_by(scene, at, None)
+    }
+
+    /// The same for a thread that must not wait: its recordings are read ahead, and some of that is done when it returns.
+    ///
+    /// # Errors
+    /// As for [`Self::open`].
+    pub fn open_ahead(scene: &Arc<Scene>, at: i64, reader: &ReadAhead) -> Result<Self, Fault> {
+        Ok(Self::open_read_by(scene, at, Some(reader))?.with_some_read())
+    }
+
+    fn with_some_read(mut self) -> Self {
+        while !self.live.is_ready(READY_PIECES) {
+            thread::sleep(LOOK_AGAIN);
+        }
+        self
+    }
+
+    fn open_read_by(scene: &Arc<Scene>, at: i64, reader: Option<&ReadAhead>) -> Result<Self, Fault> {
         let plan = &scene.plan;
         let block = piece_frames(plan.rate_hz);
         let lag = scene.outputs.iter().map(|output| plan.steps[*output].leaves).max().unwrap_or(0) as i64;
         let run_in = units::frames_from_ms(RUN_IN_MS, plan.rate_hz) as i64;
         let from = (at + lag - run_in).max(0).unsigned_abs();
-        let mut live = Live::open(plan, scene.sources.as_ref(), &scene.outputs, (from, block))?;
+        let mut live = Live::open(plan, scene.sources.as_ref(), &scene.outputs, (from, block), reader)?;
         let mut used = block;
         while live.position() <= at {
             used = usize::try_from(at - live.position()).unwrap_or(0).min(block);
@@ -76,6 +100,11 @@ impl Take {
             self.scene = scene.clone();
         }
         follows
+    }
+
+    /// Whether the next piece can be computed without waiting for a recording.
+    pub fn is_ready(&mut self) -> bool {
+        self.live.is_ready(1)
     }
 
     /// Whether the song and its tail are over.
@@ -126,7 +155,7 @@ impl Take {
         while self.at < at {
             self.advance(&mut |_, _| ())?;
         }
-        Ok(self)
+        Ok(self.with_some_read())
     }
 
     fn copy(&mut self, from: std::ops::Range<usize>, to: usize) {

@@ -8,6 +8,7 @@ use units::{Frame, SILENCE};
 use crate::delay_line::DelayLine;
 use crate::fault::Fault;
 use crate::plan::{Feed, Plan, PlanLink, Step};
+use crate::read_ahead::{ReadAhead, frames_ahead};
 use crate::stream::{Setup, Sources, Stream};
 
 /// A plan that plays.
@@ -22,7 +23,8 @@ pub struct Live {
 
 impl Live {
     /// Opens a plan to play from a frame of the song on. What sounded before is not there, tails included: open it a
-    /// second early, and what comes later has its history.
+    /// second early, and what comes later has its history. Its recordings are read ahead by a thread, or without one
+    /// when their frames are due.
     ///
     /// # Errors
     /// As [`Stream::open`].
@@ -31,9 +33,17 @@ impl Live {
         sources: &dyn Sources,
         outputs: &[usize],
         (from, block_frames): (u64, usize),
+        reader: Option<&ReadAhead>,
     ) -> Result<Self, Fault> {
         let setup = Setup { block_frames, depth: 1, from, ..Setup::default() };
-        let stream = Stream::open(plan, sources, outputs, &setup)?;
+        let stream = match reader {
+            None => Stream::open(plan, sources, outputs, &setup)?,
+            Some(reader) => {
+                let frames = frames_ahead(plan);
+                let hands = |playback| reader.take(playback, frames);
+                Stream::open_read_by(plan, sources, outputs, &setup, &hands)?
+            }
+        };
         let leaves = |output: &usize| plan.steps[*output].leaves;
         let latest = outputs.iter().map(leaves).max().unwrap_or(0);
         let aligned = |output| (DelayLine::new(latest - leaves(output)), vec![SILENCE; block_frames]);
@@ -51,6 +61,14 @@ impl Live {
     #[must_use]
     pub fn ended(&self) -> bool {
         self.next >= self.stream.blocks()
+    }
+
+    /// Whether all recordings have the frames of so many blocks in hand, as far as they go: [`Self::advance`] waits for
+    /// what is not there yet.
+    pub fn is_ready(&mut self, blocks: usize) -> bool {
+        let frames = blocks * self.stream.block_frames;
+        let steps = 0..self.stream.plan.steps.len();
+        steps.into_iter().all(|step| self.stream.state_mut(step).is_none_or(|state| state.is_ready(frames)))
     }
 
     /// Computes the next block. At the end of the tail it gives silence.

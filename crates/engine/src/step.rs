@@ -22,6 +22,11 @@ pub trait Playback: Send {
     /// The file cannot be read on.
     fn read(&mut self, out: &mut [Frame]) -> Result<usize, Fault>;
 
+    /// Whether the next frames, or all that are left, can be read without waiting for anything.
+    fn is_ready(&self, _frames: usize) -> bool {
+        true
+    }
+
     /// Leaves out the next frames: the next read starts behind them, or at the end if there are fewer.
     ///
     /// # Errors
@@ -201,6 +206,11 @@ impl StepState {
                 }
             }
         }
+    }
+
+    /// Whether so many frames of its recording, if it has one, can be had without waiting.
+    pub(crate) fn is_ready(&self, frames: usize) -> bool {
+        self.ended || self.playback.as_ref().is_none_or(|playback| playback.is_ready(frames))
     }
 
     /// The strongest gain reduction of the last block in each link, in dB, where there is one.

@@ -107,6 +107,17 @@ impl Stream {
     /// # Panics
     /// If the setup asks for blocks of 0 or more than [`MAX_BLOCK_FRAMES`] frames: a fault of the caller's code.
     pub fn open(plan: &Plan, sources: &dyn Sources, outputs: &[usize], setup: &Setup) -> Result<Self, Fault> {
+        Self::open_read_by(plan, sources, outputs, setup, &|playback| playback)
+    }
+
+    /// The same, where every recording goes through other hands once it stands at its first frame.
+    pub(crate) fn open_read_by(
+        plan: &Plan,
+        sources: &dyn Sources,
+        outputs: &[usize],
+        setup: &Setup,
+        hands: &dyn Fn(Box<dyn Playback>) -> Box<dyn Playback>,
+    ) -> Result<Self, Fault> {
         assert!((1..=MAX_BLOCK_FRAMES).contains(&setup.block_frames) && setup.depth > 0, "{setup:?}");
         let needed = plan.needed_for(outputs);
         let lanes = if setup.followers.is_empty() { 1 } else { setup.followers.len() + 2 };
@@ -120,7 +131,8 @@ impl Stream {
             }
             let playback = match &step.feed {
                 Feed::File { path, starts_at } => {
-                    Some(opened(sources, path, *starts_at - setup.from as i64 + step.arrives as i64)?)
+                    let playback = opened(sources, path, *starts_at - setup.from as i64 + step.arrives as i64)?;
+                    Some(hands(playback))
                 }
                 Feed::Sum(_) => None,
             };

@@ -2,10 +2,11 @@
 
 use std::slice;
 use std::sync::mpsc;
+use std::sync::{Condvar, Mutex};
 use std::thread;
 use std::time::Duration;
 
-use engine::{Folder, Setup, Sink, Stream, Taken};
+use engine::{Facts, Folder, Playback, Setup, Sink, Sources, Stream, Taken};
 use sheet::Edit;
 
 use super::*;
@@ -16,21 +17,27 @@ use crate::testing::Song;
 struct Listening {
     orders: Sender<Order>,
     pieces: Receiver<Piece>,
+    now: Receiver<Now>,
     thread: Option<thread::JoinHandle<()>>,
 }
 
 impl Listening {
     fn to(session: &Session) -> Self {
+        Self::to_scene(session, session.scene())
+    }
+
+    fn to_scene(session: &Session, scene: Scene) -> Self {
         let (orders, received) = mpsc::channel();
         let (sound, pieces) = mpsc::channel();
+        let (tell, now) = mpsc::channel();
         let ears = Ears {
             sound: Box::new(move |piece| drop(sound.send(piece))),
-            now: Box::new(|_| ()),
+            now: Box::new(move |now| drop(tell.send(now))),
             fault: Box::new(|fault| panic!("{fault:?}")),
         };
         let voice = Voice { monitor_db: 0.0, ..session.voice() };
-        let player = Player::new(received, orders.clone(), ears, Arc::new(session.scene()), voice);
-        Self { orders, pieces, thread: Some(thread::spawn(move || player.run())) }
+        let player = Player::new(received, orders.clone(), ears, Arc::new(scene), voice);
+        Self { orders, pieces, now, thread: Some(thread::spawn(move || player.run())) }
     }
 
     fn order(&self, order: Order) {
@@ -144,6 +151,78 @@ fn a_processor_that_is_taken_out_fades_over_at_the_same_frame() {
     let step = |frames: &[Frame]| frames.windows(2).map(|p| (p[1][0] - p[0][0]).abs()).fold(0.0, f64::max);
     let played: Vec<Frame> = pieces.iter().flat_map(|piece| piece.frames.iter().copied()).collect();
     assert!(step(&played) <= 1.05 * step(&before).max(step(&after)), "nothing clicks");
+}
+
+/// A disk that stands still at a frame of one recording until it is let go.
+struct Stuck {
+    folder: Arc<Folder>,
+    at: u64,
+    is_free: Arc<(Mutex<bool>, Condvar)>,
+}
+
+impl Facts for Stuck {
+    fn frames(&self, file: &str) -> Result<u64, Fault> {
+        self.folder.frames(file)
+    }
+
+    fn audio(&self, file: &str) -> Result<dsp::Channels, Fault> {
+        self.folder.audio(file)
+    }
+}
+
+impl Sources for Stuck {
+    fn open(&self, file: &str) -> Result<Box<dyn Playback>, Fault> {
+        let inner = self.folder.open(file)?;
+        let left = if file == "b.wav" { self.at } else { u64::MAX };
+        Ok(Box::new(Standing { inner, left, is_free: self.is_free.clone() }))
+    }
+}
+
+struct Standing {
+    inner: Box<dyn Playback>,
+    left: u64,
+    is_free: Arc<(Mutex<bool>, Condvar)>,
+}
+
+impl Playback for Standing {
+    fn read(&mut self, out: &mut [Frame]) -> Result<usize, Fault> {
+        if self.left == 0 {
+            let is_free = self.is_free.0.lock().expect("nobody fails");
+            drop(self.is_free.1.wait_while(is_free, |is_free| !*is_free).expect("nobody fails"));
+            self.left = u64::MAX;
+        }
+        let most = out.len().min(usize::try_from(self.left).unwrap_or(usize::MAX));
+        let read = self.inner.read(&mut out[..most])?;
+        self.left -= read as u64;
+        Ok(read)
+    }
+}
+
+#[test]
+fn where_the_disk_is_late_it_is_silent_says_so_and_goes_on_where_it_was() {
+    const STUCK_AT: u64 = 150_000;
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let print = printed(&session);
+    let is_free: Arc<(Mutex<bool>, Condvar)> = Arc::default();
+    let folder = session.for_survey().1;
+    let sources = Arc::new(Stuck { folder, at: STUCK_AT, is_free: is_free.clone() });
+    let listening = Listening::to_scene(&session, Scene { sources, ..session.scene() });
+    listening.order(Order::Play);
+    let mut pieces = listening.hear(290);
+    listening.order(Order::Credit(48_000));
+    let mut reports = std::iter::from_fn(|| listening.now.recv_timeout(Duration::from_secs(120)).ok());
+    let told = reports.find(|now| now.late > 0).expect("it says so");
+    assert!(told.late == 1 && told.playing, "it plays on as soon as it can: {}", told.late);
+    pieces.extend(listening.pieces.try_iter());
+    assert!(listening.pieces.recv_timeout(Duration::from_millis(100)).is_err(), "nothing is made up");
+    let last = pieces[pieces.len() - 1].at;
+    assert!((145_000..STUCK_AT as i64).contains(&last), "all that was read is played: {last}");
+    *is_free.0.lock().expect("nobody fails") = true;
+    is_free.1.notify_all();
+    pieces.extend(listening.hear(60));
+    assert!(pieces.windows(2).all(|pair| pair[1].at - pair[0].at == 480), "no piece is lost or doubled");
+    assert!(difference(&pieces[130..], &print) < 1e-12, "it is the print before and after");
 }
 
 /// A player without a thread of its own, so that what it is told and what it plays come in this order. It listens to the last

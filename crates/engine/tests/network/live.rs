@@ -60,7 +60,7 @@ fn text(changes: &[(&str, &str)]) -> String {
 
 fn opened(plan: &Plan, from: u64) -> Live {
     let outputs: Vec<usize> = plan.prints.iter().map(|port| port.step).collect();
-    Live::open(plan, &songs(), &outputs, (from, BLOCK)).unwrap()
+    Live::open(plan, &songs(), &outputs, (from, BLOCK), None).unwrap()
 }
 
 /// Frames of an output from song frame `from` on, for `frames` frames.
@@ -191,6 +191,6 @@ fn what_is_silenced_is_heard_nowhere() {
 fn a_file_beside_the_song_comes_in_time_with_it() {
     let mut plan = plan(&text(&[]), &songs());
     let beside = plan.beside("a.wav", 0);
-    let mut live = Live::open(&plan, &songs(), &[plan.prints[1].step, beside], (4321, BLOCK)).unwrap();
+    let mut live = Live::open(&plan, &songs(), &[plan.prints[1].step, beside], (4321, BLOCK), None).unwrap();
     assert!(heard(&mut live, 1, 5000, 20_000) == noise(48_000, 3)[5000..25_000]);
 }

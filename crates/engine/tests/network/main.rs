@@ -4,6 +4,7 @@
 
 mod songs;
 
+mod ahead;
 mod alignment;
 mod apart;
 mod colour;

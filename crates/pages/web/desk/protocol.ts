@@ -398,7 +398,9 @@ matched_db: number,
 plain: boolean,
 /** The part of its time that 10 ms of sound took to compute since the last report: on average, at worst, and at worst
  * without what it waited for the processor. */
-effort: [number, number, number], };
+effort: [number, number, number],
+/** How often sound waited for recordings that came late from the disk. */
+late: number, };
 export type Meters = {
 /** Momentary loudness. */
 momentary_lufs: number | null,

@@ -26,7 +26,7 @@ export function sayReadings(): void {
 }
 
 export function Meters(): JSX.Element {
-  const heard = beat.value?.heard;
+  const { heard, late = 0 } = beat.value ?? {};
   return (
     <section class="meters" aria-label="Meters">
       <dl>
@@ -42,7 +42,8 @@ export function Meters(): JSX.Element {
       <Octaves />
       <p>
         {blind.value ? 'Meters rest during a blind test.' : heard ? since(heard) : 'Nothing was heard yet.'}
-        {dry.value > 0 && ` It ran dry ${dry.value === 1 ? 'once' : `${dry.value} times`}.`}
+        {dry.value > 0 && ` It ran dry ${times(dry.value)}.`}
+        {late > 0 && ` It waited ${times(late)} for recordings that came late from the disk.`}
       </p>
       <div class="unseen" aria-live="polite">
         {said.value}
@@ -66,6 +67,8 @@ function Scale({ marks }: { marks: readonly { level: number; at: number }[] }): 
     </div>
   );
 }
+
+const times = (count: number): string => (count === 1 ? 'once' : `${count} times`);
 
 function since(heard: Readings): string {
   if (heard.integrated_lufs === null) return 'Nothing was heard yet.';
