@@ -79,6 +79,8 @@ pub enum Order {
     Compare(Side),
     /// Somebody else listens from now on: what was granted before is void.
     NewListener,
+    /// Say what sounds, or where it rests: somebody new looks.
+    Report,
     /// A network is ready, or cannot be had.
     Ready(u64, Purpose, Box<Result<Take, Fault>>),
     /// That was all.
@@ -304,6 +306,10 @@ impl Player {
             }
             Order::Seek(at) => {
                 self.jump_to = at.max(0);
+                if !self.playing {
+                    self.at = self.jump_to;
+                    self.report();
+                }
                 self.open(Purpose::Jump, self.jump_to);
             }
             Order::Loop(span) => {
@@ -314,6 +320,7 @@ impl Player {
             }
             Order::Credit(frames) => self.credit = (self.credit + frames).min(self.scene.plan.rate_hz as usize),
             Order::NewListener => self.credit = 0,
+            Order::Report => self.report(),
             Order::Ready(edition, purpose, take) => self.take(edition, purpose, *take),
             Order::End => {}
         }

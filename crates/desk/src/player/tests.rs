@@ -225,6 +225,22 @@ fn where_the_disk_is_late_it_is_silent_says_so_and_goes_on_where_it_was() {
     assert!(difference(&pieces[130..], &print) < 1e-12, "it is the print before and after");
 }
 
+#[test]
+fn while_it_rests_it_is_where_it_was_sent() {
+    let song = Song::new();
+    let session = Session::open(&song.sheet()).expect("it opens");
+    let listening = Listening::to(&session);
+    listening.order(Order::Play);
+    listening.hear(20);
+    listening.order(Order::Pause);
+    listening.order(Order::Seek(120_000));
+    listening.order(Order::Voice(Voice { monitor_db: -6.0, ..session.voice() }));
+    listening.order(Order::Report);
+    let mut rests = listening.now.iter().skip_while(|now| now.playing).map(|now| now.at_s);
+    assert!(rests.next() < Some(1.0), "it was paused near the start");
+    assert_eq!([rests.next(), rests.next(), rests.next()], [Some(2.5); 3], "and stays where it was sent");
+}
+
 /// A player without a thread of its own, so that what it is told and what it plays come in this order. It listens to the last
 /// output of a sheet, and its network is ready.
 fn by_hand(session: &Session) -> Player {

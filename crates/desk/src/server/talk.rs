@@ -38,6 +38,7 @@ async fn talk(shared: Arc<Shared>, mut socket: WebSocket) {
     if tell_all(&shared, &mut socket).await.is_err() {
         return;
     }
+    shared.order(Order::Report);
     loop {
         tokio::select! {
             news = told.recv() => {

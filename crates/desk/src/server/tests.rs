@@ -107,6 +107,18 @@ fn view_of(talk: &mut WebSocket<TcpStream>) -> serde_json::Value {
 }
 
 #[test]
+fn a_page_that_comes_later_is_told_where_the_song_rests() {
+    let served = Served::new();
+    let cookie = served.cookie();
+    let mut first = served.channel("/talk", &cookie);
+    say(&mut first, r#"{"ask":"seek","to_s":2.5}"#);
+    while told(&mut first, "now")["now"]["at_s"] != 2.5 {}
+    drop(first);
+    let mut later = served.channel("/talk", &cookie);
+    assert_eq!(told(&mut later, "now")["now"]["at_s"], 2.5);
+}
+
+#[test]
 fn only_a_browser_with_the_key_is_let_in_and_only_once() {
     let served = Served::new();
     let with_key = format!("GET /?key={}", served.key);
