@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { Node, Print } from '../protocol.ts';
+import type { Node, Now, Print } from '../protocol.ts';
 import { columns, type Frame, layout, rowsThatFit } from './layout.ts';
 import { mean, sum, surveyed } from './levels.ts';
 import { bundled, network, roles } from './network.ts';
@@ -153,6 +153,14 @@ describe('silence', () => {
     expect(states(view([kick, node('mix', 'bus', null)]), null, silentFor, 2).get('kick')).toEqual({ kind: 'broken', why: 'its file is silent here, for 3 s' });
     expect(states(view([{ ...kick, expect_silence: true }, node('mix', 'bus', null)]), null, silentFor, 2).get('kick')?.kind).toBe('dry');
     expect(states(view([kick, node('mix', 'bus', null)]), null, silentFor, 0).get('kick')?.kind).toBe('flows');
+  });
+
+  it('is no fault at the edge of what was surveyed: the desk is ahead of the ear', () => {
+    const all = view([node('kick', 'source', 'mix'), node('mix', 'bus', null)]);
+    const quiet = { playing: true, nodes: [[null, null], [-20, -20]] } as unknown as Now;
+    const sounds = history([-20, -20, -20, -20, null]);
+    expect(states(all, quiet, sounds, 3).get('kick')?.kind).toBe('dry');
+    expect(states(all, quiet, sounds, 1).get('kick')).toEqual({ kind: 'broken', why: 'it was heard here before the last changes' });
   });
 });
 

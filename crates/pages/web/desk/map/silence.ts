@@ -11,6 +11,8 @@ const FLOWS: State = { kind: 'flows', why: '' };
 const SILENT_LUFS = -70;
 /** Silence that is over sooner is a rest, not a fault. */
 const REST_S = 3;
+/** The desk is ahead of the ear, and a meter looks back: so near the edge of a silence, what is heard and what was surveyed differ. */
+const EDGE_S = 1;
 
 /** The value of a number of a card's own sentence, if it is there and not moved by a ride. */
 function own(card: Card, key: string): { value: number; low: number } | null {
@@ -32,6 +34,12 @@ export function silenceAt(history: readonly (number | null)[], aSecond: number, 
   while (from > 0 && quiet(from - 1)) from -= 1;
   while (to < history.length - 1 && quiet(to + 1)) to += 1;
   return [(here - from) / aSecond, (to - here) / aSecond];
+}
+
+/** Whether a history sounds at a place and all around it. */
+function soundsAround(history: readonly (number | null)[], aSecond: number, at_s: number): boolean {
+  const [from, to] = [at_s - EDGE_S, at_s + EDGE_S].map((place) => Math.min(history.length - 1, Math.max(0, Math.round(place * aSecond))));
+  return history.slice(from, (to ?? 0) + 1).every((level) => level !== null && level >= SILENT_LUFS);
 }
 
 /** The state of every node, by name. */
@@ -71,7 +79,10 @@ function missing(node: Node, index: number, now: Now | null, sounds: Sounds | nu
   const quiet = live === undefined ? silence !== null : live === null || live < SILENT_LUFS;
   if (!quiet) return null;
   if (node.role !== 'source' || node.expect_silence) return { kind: 'dry', why: '' };
-  if (!silence) return sounds ? { kind: 'broken', why: 'it was heard here before the last changes' } : { kind: 'dry', why: '' };
+  if (!silence) {
+    const isGone = history && sounds && soundsAround(history, sounds.a_second, at_s);
+    return isGone ? { kind: 'broken', why: 'it was heard here before the last changes' } : { kind: 'dry', why: '' };
+  }
   const [past, ahead] = silence;
   if (past + ahead < REST_S) return { kind: 'dry', why: '' };
   const begun = `its file is silent here, for ${figure(past + ahead, 0)} s`;
