@@ -8,13 +8,21 @@ import { singleKeys } from './settings.ts';
 
 export function Help(): JSX.Element {
   const dialog = useRef<HTMLDialogElement>(null);
+  const heading = useRef<HTMLHeadingElement>(null);
   useSignalEffect(() => {
-    if (helpOpen.value) dialog.current?.showModal();
-    else dialog.current?.close();
+    if (!helpOpen.value) {
+      dialog.current?.close();
+      return;
+    }
+    dialog.current?.showModal();
+    // By itself the first control would have it, which stands at the end: the list would open there.
+    heading.current?.focus();
   });
   return (
     <dialog ref={dialog} aria-label="Keys" onClose={() => (helpOpen.value = false)}>
-      <h2>Keys</h2>
+      <h2 ref={heading} tabIndex={-1}>
+        Keys
+      </h2>
       <dl class="keys">
         {[...KEYS, ...BLIND_KEYS].map(({ shown, words }) => (
           <Line key={shown} shown={shown} words={words} />

@@ -62,6 +62,7 @@ async function isForEveryone(known) {
     assert.deepEqual(await violations(page), [], `pictures, ${colorScheme}`);
     await look(page, colorScheme);
     await page.keyboard.press('?');
+    assert.equal(await page.evaluate(() => document.querySelector('dialog').scrollTop), 0, 'the list of keys opens at its start');
     assert.deepEqual(await violations(page), [], `keys, ${colorScheme}`);
     await page.keyboard.press('Escape');
     await page.keyboard.press('p');

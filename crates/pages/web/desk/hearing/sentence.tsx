@@ -77,9 +77,9 @@ export function ListeningSentence(): JSX.Element | null {
 
 /** By how much matching turns down what is heard. */
 function Matched(): JSX.Element | null {
-  const by = beat.value?.matched_db ?? 0;
+  const by = steady(beat.value?.matched_db ?? 0, 1);
   if (!view.value?.hearing.matched) return null;
-  return <span class="aside"> ({by === 0 ? 'as printed' : `${steady(by, 1)} LU from as printed`})</span>;
+  return <span class="aside"> ({Number(by) === 0 ? 'as printed' : `${by} LU from as printed`})</span>;
 }
 
 /** What a codec makes of the song is made ahead of the ear, in stretches: until one is there, the plain sound is heard. */
