@@ -21,7 +21,8 @@ export function Octaves(): JSX.Element | null {
     });
   });
   const all = beat.value?.heard.octave_correlations ?? [];
-  if (all.length === 0) return null;
+  // With pictures its place is kept, so that nothing moves when the first sound comes.
+  if (all.length === 0 && !pictures.value) return null;
   const least = lowest(all);
   return (
     <div class="row octaves">
