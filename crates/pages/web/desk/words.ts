@@ -68,8 +68,8 @@ export function typedPlace(text: string): number | null {
 }
 
 /** A loudness in words; what is silent has none. */
-export function loudness(lufs: number | null, unit = 'LUFS'): string {
-  return lufs === null ? 'silent' : `${steady(lufs, 1)} ${unit}`;
+export function loudness(lufs: number | null): string {
+  return lufs === null ? 'silent' : `${steady(lufs, 1)} LUFS`;
 }
 
 /** Names in a row: `a`, `a and b`, `a, b and c`. */

@@ -2,7 +2,7 @@
 import type { JSX } from 'preact';
 import { beat, chosen, open, view } from '../state.ts';
 import type { Node } from '../protocol.ts';
-import { loudness } from '../words.ts';
+import { steady } from '../words.ts';
 import { drawnStates } from './model.ts';
 
 export function FlowInWords(): JSX.Element | null {
@@ -29,6 +29,7 @@ export function FlowInWords(): JSX.Element | null {
           </li>
         ))}
       </ul>
+      <p class="aside">While it plays, each name is followed by its loudness over 3 s, in LUFS.</p>
     </section>
   );
 }
@@ -69,7 +70,7 @@ function Name({ name }: { name: string }): JSX.Element {
       <button type="button" class="word" aria-pressed={open.value?.name === name} onClick={() => (chosen.value = name)}>
         {name}
       </button>
-      {level && level[1] !== null && <span class="aside"> {loudness(level[1], '')}</span>}
+      {level && level[1] !== null && <span class="aside"> {steady(level[1], 1)}</span>}
       {why !== '' && <i class="why"> ({why})</i>}
     </>
   );
