@@ -190,18 +190,25 @@ impl Session {
         Ok(())
     }
 
-    /// Keeps what is not saved in a file beside the sheet, so that no crash loses it.
+    /// Keeps what is not saved in a file beside the sheet, so that no crash loses it, for as long as there is any.
     pub fn keep_unsaved(&mut self) {
-        if self.is_unsaved() && self.text != self.kept {
-            let (unsaved, left) = (unsaved_file(&self.path), beside(&self.path, "left"));
+        if self.text == self.kept {
+            return;
+        }
+        let (unsaved, left) = (unsaved_file(&self.path), beside(&self.path, "left"));
+        let is_left = self.unsaved_before.as_ref() == Some(&unsaved);
+        if self.is_unsaved() {
             // What an earlier session left makes room for what this one has; both can be taken up.
-            if self.unsaved_before.as_ref() == Some(&unsaved) && fs::rename(&unsaved, &left).is_ok() {
+            if is_left && fs::rename(&unsaved, &left).is_ok() {
                 self.unsaved_before = Some(left);
             }
             // A folder that cannot be written is told of when the sheet is saved.
             let _ = prints::load::put(&unsaved, self.text.as_bytes());
-            self.kept.clone_from(&self.text);
+        } else if !is_left {
+            // All of it was undone: nobody is to be asked for it when the sheet is opened again.
+            let _ = fs::remove_file(&unsaved);
         }
+        self.kept.clone_from(&self.text);
     }
 
     /// Whether something was changed since the sheet was saved.

@@ -61,6 +61,26 @@ fn saving_keeps_the_file_that_was_there() {
 }
 
 #[test]
+fn what_was_undone_is_not_kept() {
+    let song = Song::new();
+    let mut session = Session::open(&song.sheet()).expect("it opens");
+    let is_kept = || Session::open(&song.sheet()).expect("it opens").view().song.unsaved_before;
+    level(&mut session, -8.0, false);
+    session.keep_unsaved();
+    assert!(is_kept());
+    session.undo().expect("it compiles");
+    session.keep_unsaved();
+    assert!(!is_kept() && !session.is_unsaved());
+    session.redo().expect("it compiles");
+    session.keep_unsaved();
+    assert!(is_kept(), "and is kept again once it is there again");
+    // What an earlier session left is another matter.
+    let mut next = Session::open(&song.sheet()).expect("it opens");
+    next.keep_unsaved();
+    assert!(is_kept() && next.view().song.unsaved_before);
+}
+
+#[test]
 fn what_a_killed_session_did_not_save_can_be_taken_up_after_other_changes_too() {
     let song = Song::new();
     let mut killed = Session::open(&song.sheet()).expect("it opens");
