@@ -14,6 +14,7 @@ use crate::files::codec_of;
 use crate::findings;
 use crate::finish::{Ended, Head};
 use crate::kept::Kept;
+use crate::parallel::{both, in_parallel};
 use crate::record::Survived;
 use crate::revision::machine;
 use crate::solve::Search;
@@ -21,6 +22,9 @@ use crate::spool::{Gauged, LoudnessSink, Spool, media_fault};
 
 /// Ceilings that are tried until a codec's round trip holds.
 const MOST_CEILINGS: usize = 6;
+
+/// What becomes of a finished print in a 64-bit file, which is not needed any more then.
+pub(crate) type Make<'a, T> = &'a (dyn Fn(&Path) -> Result<T, Fault> + Sync);
 
 /// What the search works with.
 pub(crate) struct Ending<'a> {
@@ -35,22 +39,22 @@ pub(crate) struct Ending<'a> {
 }
 
 impl Ending<'_> {
-    /// Finds gain and ceiling; leaves the finished print in a 64-bit file, and tells its name.
-    pub(crate) fn find(
+    /// Finds gain and ceiling, and gives what `make` makes of the finished print in its 64-bit file.
+    pub(crate) fn find<T: Send>(
         &self,
         print: &Print,
         head: &Head,
         target_lufs: Option<f64>,
         target: String,
-    ) -> Result<(String, Ended), Fault> {
+        make: Make<'_, T>,
+    ) -> Result<(T, Ended), Fault> {
         let spool = format!("{}.end.wav", head.spool.trim_end_matches(".wav"));
         let wanted = self.plan.ceiling_dbtp(self.port);
         let known = self.known(print, target_lufs).filter(|answer| self.holds(answer, &head.spool, &spool));
-        let answer = match known {
-            Some(answer) => answer,
-            None => self.search(print, head, &spool, target_lufs)?,
+        let (answer, (gauged, made)) = match known {
+            Some(answer) => (answer, self.complete(&spool, make)?),
+            None => self.search(print, head, &spool, target_lufs, make)?,
         };
-        let gauged = Gauged::of_file(&self.work.join(&spool), self.plan)?;
         let mut found: Vec<Problem> = target_lufs
             .and_then(|lufs| findings::of_loudness(&print.name, lufs, answer.reached()))
             .into_iter()
@@ -58,14 +62,23 @@ impl Ending<'_> {
         if let (Some(_), Some(wanted)) = (answer.next_ceiling(wanted), wanted) {
             found.push(not_survived(&print.name, wanted, answer.worst_dbtp()));
         }
-        fs::remove_file(self.work.join(&head.spool)).map_err(|error| machine(self.work, &error))?;
+        for spool in [&spool, &head.spool] {
+            fs::remove_file(self.work.join(spool)).map_err(|error| machine(self.work, &error))?;
+        }
         (self.progress)(1.0);
         let solved = answer.record(target_lufs, target);
-        Ok((spool, Ended { gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found }))
+        Ok((made, Ended { gauged, solved: Some(solved), ceiling_dbtp: wanted, findings: found }))
     }
 
-    /// Searches gain and ceiling, and leaves the print with them in `spool`.
-    fn search(&self, print: &Print, head: &Head, spool: &str, target_lufs: Option<f64>) -> Result<Answer, Fault> {
+    /// Searches gain and ceiling, leaves the print with them in `spool`, and tells what was made of it.
+    fn search<T: Send>(
+        &self,
+        print: &Print,
+        head: &Head,
+        spool: &str,
+        target_lufs: Option<f64>,
+        make: Make<'_, T>,
+    ) -> Result<(Answer, (Gauged, T)), Fault> {
         let wanted = self.plan.ceiling_dbtp(self.port);
         let mut ceiling = wanted;
         let mut search = head.gauged.loudness.integrated_lufs().map(Search::new);
@@ -85,17 +98,33 @@ impl Ending<'_> {
                 }
                 _ => render(gain_db)?,
             };
-            let survived = self.survived(spool, &print.survive)?;
+            // An encoder keeps one thread busy. A ceiling that has given way holds as a rule, so that other threads need
+            // not wait for the word of the codecs.
+            let (survived, early) = if round > 1 && self.threads > 1 {
+                let (made, survived) =
+                    both(self.threads, || self.complete(spool, make), || self.survived(spool, &print.survive));
+                (survived?, Some(made?))
+            } else {
+                (self.survived(spool, &print.survive)?, None)
+            };
             let answer = Answer::new(gain_db, ceiling, survived, tries, reached);
             match answer.next_ceiling(wanted) {
                 Some(next) if round < MOST_CEILINGS => ceiling = Some(next),
                 _ => {
                     self.remember(print, target_lufs, &answer);
-                    return Ok(answer);
+                    let complete = early.map_or_else(|| self.complete(spool, make), Ok)?;
+                    return Ok((answer, complete));
                 }
             }
         }
         unreachable!("the last ceiling returns")
+    }
+
+    /// Gauges the finished print, and makes of it what is wanted.
+    fn complete<T: Send>(&self, spool: &str, make: Make<'_, T>) -> Result<(Gauged, T), Fault> {
+        let spool = self.work.join(spool);
+        let (gauged, made) = both(self.threads, || Gauged::of_file(&spool, self.plan), || make(&spool));
+        Ok((gauged?, made?))
     }
 
     /// What an earlier run has found for the same sound, target and codecs.
@@ -137,7 +166,7 @@ impl Ending<'_> {
     /// Sends the print through each codec and measures what a listener would decode.
     fn survived(&self, spool: &str, choices: &[CodecChoice]) -> Result<Vec<Survived>, Fault> {
         let choices = choices.iter().map(codec_of);
-        choices.map(|choice| self.trip(spool, choice).map_err(|error| media_fault(&error))).collect()
+        in_parallel(self.threads, choices, |choice| self.trip(spool, choice).map_err(|error| media_fault(&error)))
     }
 
     fn trip(&self, spool: &str, choice: codec::CodecChoice) -> Result<Survived, MediaError> {

@@ -1,7 +1,6 @@
 //! From the common render to finished files: the ending of a print where one is to be found, labels, reading back.
 
 use std::collections::HashMap;
-use std::fs;
 use std::path::Path;
 use std::time::Instant;
 
@@ -10,7 +9,7 @@ use measure::LoudnessMeter;
 use sheet::{Loudness, Print, Sheet};
 use units::Problem;
 
-use crate::ending::Ending;
+use crate::ending::{Ending, Make};
 use crate::files::{self, Finished, Pending};
 use crate::findings::{self, FileFacts};
 use crate::gate::{self, Delivered, ReadBack};
@@ -18,7 +17,7 @@ use crate::kept::Kept;
 use crate::labels::{self, Occasion};
 use crate::parallel::in_parallel;
 use crate::record::{FileRecord, SolvedRecord, Version};
-use crate::revision::{Revision, machine};
+use crate::revision::Revision;
 use crate::spool::Gauged;
 
 /// What the common render leaves of a print.
@@ -67,10 +66,7 @@ impl Finish<'_> {
     pub(crate) fn print(&self, print: &Print, port: &Port, rendition: Rendition) -> Result<Done, Fault> {
         let (files, ended) = match rendition {
             Rendition::Files(files, gauged) => (files, self.as_it_is(port, gauged)),
-            Rendition::Head(head) => {
-                let (spool, ended) = self.end(print, port, head)?;
-                (self.fill_files(print, &spool)?, ended)
-            }
+            Rendition::Head(head) => self.end(print, port, &head, &|spool| self.fill_files(print, spool))?,
         };
         let files = self.complete(print, files, &ended)?;
         let Ended { gauged, solved, findings, .. } = ended;
@@ -85,10 +81,17 @@ impl Finish<'_> {
         Ok((version, files, findings))
     }
 
-    /// The last steps of a print, where its loudness and ceiling are found. Tells the 64-bit file that holds the print.
-    pub(crate) fn end(&self, print: &Print, port: &Port, head: Head) -> Result<(String, Ended), Fault> {
+    /// The last steps of a print, where its loudness and ceiling are found, and what `make` makes of it then.
+    pub(crate) fn end<T: Send>(
+        &self,
+        print: &Print,
+        port: &Port,
+        head: &Head,
+        make: Make<'_, T>,
+    ) -> Result<(T, Ended), Fault> {
         if port.solve_after.is_none() {
-            return Ok((head.spool, self.as_it_is(port, head.gauged)));
+            let made = make(&self.revision.folder().join(&head.spool))?;
+            return Ok((made, self.as_it_is(port, head.gauged.clone())));
         }
         let (target_lufs, target) = target(self.sheet, self.folder, print)?;
         let name = print.name.as_str();
@@ -101,7 +104,7 @@ impl Finish<'_> {
             progress: &|part| (self.progress)(&format!("Finding the loudness of {name}"), part),
             kept: self.kept,
         };
-        ending.find(print, &head, target_lufs, target)
+        ending.find(print, head, target_lufs, target, make)
     }
 
     /// A print that has no ending to be found.
@@ -122,15 +125,12 @@ impl Finish<'_> {
         print.files.iter().map(start).collect()
     }
 
-    /// Starts all files of a print and fills them from its 64-bit file, which is not needed any more then.
-    fn fill_files(&self, print: &Print, spool: &str) -> Result<Vec<Pending>, Fault> {
-        let spool = self.revision.folder().join(spool);
-        let filled = in_parallel(self.threads, self.start_files(print)?, |mut file| {
-            file.push_all(&spool)?;
+    /// Starts all files of a print and fills them from its 64-bit file.
+    fn fill_files(&self, print: &Print, spool: &Path) -> Result<Vec<Pending>, Fault> {
+        in_parallel(self.threads, self.start_files(print)?, |mut file| {
+            file.push_all(spool)?;
             Ok(file)
-        })?;
-        fs::remove_file(&spool).map_err(|error| machine(&spool, &error))?;
-        Ok(filled)
+        })
     }
 
     /// Completes files that have taken all of a print.

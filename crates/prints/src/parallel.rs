@@ -41,6 +41,18 @@ pub(crate) fn in_parallel<T: Send, R: Send>(
     results.into_iter().map(|(_, result)| result).collect()
 }
 
+/// Does two things, side by side if there is more than one thread.
+pub(crate) fn both<A, B: Send>(threads: usize, first: impl FnOnce() -> A, second: impl FnOnce() -> B + Send) -> (A, B) {
+    if threads < 2 {
+        return (first(), second());
+    }
+    std::thread::scope(|scope| {
+        let second = scope.spawn(second);
+        let first = first();
+        (first, second.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -165,7 +165,7 @@ fn ended(
         kept: None,
     };
     let print = Print { survive: Vec::new(), ..print.clone() };
-    let (_, ended) = ending.find(&print, &head, target_lufs, words)?;
+    let ((), ended) = ending.find(&print, &head, target_lufs, words, &|_| Ok(()))?;
     let found = ended.solved.map(|solved| (solved.gain_db, solved.ceiling_dbtp));
     Ok(Programme::of(&port.name, &ended.gauged, found))
 }

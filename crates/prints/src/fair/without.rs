@@ -77,7 +77,7 @@ pub fn compare_without(trial: &Trial<'_>) -> Result<WithoutComparison, Stopped> 
     }
     let spool = "without.wav";
     bench.head(&plan, port.step, spool, &format!("Rendering it without {}", trial.without))?;
-    let without = bench.read(spool)?;
+    let without = read(&revision.folder().join(spool))?;
     (trial.progress)("Comparing", 0.0);
     Ok(WithoutComparison {
         print: trial.print.to_owned(),
@@ -117,8 +117,8 @@ impl Bench<'_> {
             progress: self.trial.progress,
             kept: None,
         };
-        let (spool, Ended { solved, .. }) = finish.end(print, &port, head)?;
-        Ok(With { frames: self.read(&spool)?, gain: solved.map(|solved| (solved.gain_db, solved.ceiling_dbtp)) })
+        let (frames, Ended { solved, .. }) = finish.end(print, &port, &head, &read)?;
+        Ok(With { frames, gain: solved.map(|solved| (solved.gain_db, solved.ceiling_dbtp)) })
     }
 
     /// Renders a step into a 64-bit file.
@@ -132,11 +132,11 @@ impl Bench<'_> {
         spool.finish()?;
         Ok(Head { spool: file.to_owned(), gauged: gauge.finish() })
     }
+}
 
-    fn read(&self, file: &str) -> Result<Vec<Frame>, Fault> {
-        let read = media::read_all(&self.revision.folder().join(file), None);
-        read.map(|(_, frames)| frames).map_err(|error| media_fault(&error))
-    }
+/// All of a 64-bit file.
+fn read(spool: &Path) -> Result<Vec<Frame>, Fault> {
+    media::read_all(spool, None).map(|(_, frames)| frames).map_err(|error| media_fault(&error))
 }
 
 /// Where a print comes out.
