@@ -3,24 +3,20 @@
 
 pub mod effort;
 
-use units::{Frame, Unit};
+use units::{Frame, Unit, random};
 
-/// SplitMix64 (Steele, Lea, Flood 2014), from a seed.
+/// A stream of [`random`] numbers, from a seed.
 pub struct Random(pub u64);
 
 impl Random {
     /// 64 bits.
     pub fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
+        random::next(&mut self.0)
     }
 
     /// 0 (included) to 1.
     pub fn share(&mut self) -> f64 {
-        (self.bits() >> 11) as f64 / (1_u64 << 53) as f64
+        random::share(self.bits())
     }
 
     /// Between -1 and 1: a sample of even noise.
@@ -65,14 +61,6 @@ impl Random {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn it_draws_the_published_sequence() {
-        // The first outputs for the seed 1234567, as printed with the reference implementation (from memory).
-        let mut random = Random(1_234_567);
-        let expected = [6_457_827_717_110_365_317, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423];
-        assert_eq!([0; 3].map(|_| random.bits()), expected);
-    }
 
     #[test]
     fn values_stay_in_their_range_and_reach_its_ends() {

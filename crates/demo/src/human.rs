@@ -1,6 +1,6 @@
 //! Chance and the small unevenness of people: seeded, so that every take comes out the same.
 
-use dsp::random::{next, share};
+use units::random::{next, share};
 
 use crate::score::secs_from_beats;
 

@@ -13,9 +13,9 @@ mod shaping;
 
 use multiversion::multiversion;
 
-use crate::random::{GOLDEN, next, scramble};
 use crate::{BuildError, Context, Processor};
 use shaping::ORDER;
+use units::random::{GOLDEN, next, scramble};
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value};
 
 /// Word length.

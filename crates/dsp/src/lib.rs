@@ -25,7 +25,6 @@ pub mod limiter;
 pub mod oversample;
 mod partitioned;
 pub mod ramp;
-pub mod random;
 pub mod room;
 pub mod section;
 mod space;

@@ -9,10 +9,10 @@
 //! `(1 - g²) / sqrt((1 + g²)² - 4 r² g²)`, where `r = ` the product of the chain's `-c`, 0.06, is what `D` keeps in
 //! common with `M`: 0.78 at -9 dB, 0.60 at -6 dB, 0 at 0 dB. Outside the corners it goes to 1.
 
+use units::random::{GOLDEN, scramble, share};
 use units::{At, Block, Frame, Param, Settings, Spec, Unit, Value, gain_from_db};
 
 use crate::ramp::Ramp;
-use crate::random::{GOLDEN, scramble, share};
 use crate::space::{
     self, CHUNK_FRAMES,
     all_pass::{self, AllPassChain},

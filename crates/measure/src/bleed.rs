@@ -117,7 +117,7 @@ fn padded(stretch: &[Frame], size: usize, ahead: usize) -> Vec<Complex<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::signals::Random;
+    use chance::Random;
 
     const RATE_HZ: f64 = 48_000.0;
 

@@ -2,6 +2,7 @@
 
 use std::f64::consts::TAU;
 
+use chance::Random;
 use units::{Frame, gain_from_db};
 
 /// A sine in both channels, its peak in dBFS, for so many seconds.
@@ -14,22 +15,6 @@ pub fn tone(rate_hz: f64, hz: f64, peak_dbfs: f64, secs: f64) -> Vec<Frame> {
 /// Sines of 1 kHz in both channels, one after the other: `(peak in dBFS, seconds)`. Silence is minus infinity.
 pub fn steps(rate_hz: f64, steps: &[(f64, f64)]) -> Vec<Frame> {
     steps.iter().flat_map(|(dbfs, secs)| tone(rate_hz, 1000.0, *dbfs, *secs)).collect()
-}
-
-/// A small generator of even pseudo-random numbers (a 64-bit linear congruential one, upper bits).
-pub struct Random(pub u64);
-
-impl Random {
-    /// Even between -1 and 1.
-    pub fn even(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    }
-
-    /// Nearly normal, variance 1: the sum of twelve even numbers.
-    pub fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.even()).sum::<f64>() / 2.0
-    }
 }
 
 /// White noise in both channels, unrelated, of a standard deviation.

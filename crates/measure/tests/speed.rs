@@ -10,13 +10,12 @@ const SECS: usize = 40;
 
 /// Decaying notes over noise, the crest of music.
 fn programme() -> Vec<[f64; 2]> {
-    let (mut seed, mut low, mut envelope) = (1u64, [0.0f64; 2], 0.0);
+    let (mut random, mut low, mut envelope) = (chance::Random(1), [0.0f64; 2], 0.0);
     let frame = |n: usize| {
         envelope = if n.is_multiple_of(12_000) { 1.0 } else { envelope * 0.9998 };
         let mut frame = [0.0; 2];
         for (low, out) in low.iter_mut().zip(&mut frame) {
-            seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            *low += 0.15 * ((seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0 - *low);
+            *low += 0.15 * (random.even() - *low);
             *out = envelope * *low;
         }
         frame

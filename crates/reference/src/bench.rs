@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use dsp::{Context, Processor};
 use rustfft::FftPlannerScalar;
 use rustfft::num_complex::Complex;
+use units::random::{next, share};
 use units::{At, Block, Frame, Kind, MAX_BLOCK_FRAMES, Param, SILENCE, Settings, Spec, Value, gain_from_db};
 
 /// Rate of all experiments.
@@ -97,16 +98,10 @@ pub fn impulse(frame: Frame, frames: usize) -> Vec<Frame> {
     signal
 }
 
-/// White noise, even between -0.5 and 0.5, the same on every machine: Marsaglia's xorshift (2003).
+/// White noise, even between -0.5 and 0.5, the same on every machine.
 pub fn noise(frames: usize) -> Vec<f64> {
-    let mut state = 0x9E37_79B9_7F4A_7C15_u64;
-    let next = |_| {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        (state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5
-    };
-    (0..frames).map(next).collect()
+    let mut state = 0;
+    (0..frames).map(|_| share(next(&mut state)) - 0.5).collect()
 }
 
 /// Points from 20 Hz to 20 kHz at equal ratios.

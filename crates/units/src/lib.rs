@@ -1,4 +1,5 @@
-//! The words every other crate speaks: levels, times, the stereo block, parameters, and problems with places.
+//! The words every other crate speaks: levels, times, the stereo block, parameters, problems with places, and
+//! random numbers that are the same on every machine.
 //!
 //! Nothing here moves samples or touches a file. A processor is described by a [`Spec`]: the sheet's parser, the JSON
 //! Schema, the sentences of reports and pages, and the reference documents all derive from it, so that a unit, a range
@@ -8,6 +9,7 @@ mod block;
 mod level;
 mod param;
 mod problem;
+pub mod random;
 mod sentence;
 mod settings;
 mod time;

@@ -2,10 +2,10 @@
 
 use std::f64::consts::PI;
 
+use units::random::{next, share};
 use units::{Block, Frame, SILENCE};
 
 use crate::Processor;
-use crate::random::{next, share};
 
 /// The octave bands of the design's gate, by their middles.
 pub(crate) const OCTAVES_HZ: [f64; 6] = [125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0];

@@ -3,7 +3,8 @@
 use std::f64::consts::TAU;
 
 use super::*;
-use crate::signals::{Random, music, noise};
+use crate::signals::{music, noise};
+use chance::Random;
 
 /// Noise of many sines below 0.42 of the rate, seen `delay` frames late: an exact fractional delay, by closed form.
 pub fn noise_of_sines(frames: usize, delay: f64, seed: u64) -> Vec<Frame> {

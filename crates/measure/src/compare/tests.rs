@@ -1,7 +1,8 @@
 //! Tests of the fair comparison, against figures from outside.
 
 use super::*;
-use crate::signals::{Random, music};
+use crate::signals::music;
+use chance::Random;
 
 const RATE_HZ: f64 = 48_000.0;
 

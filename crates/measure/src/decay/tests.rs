@@ -1,7 +1,7 @@
 //! Tests of decay times, against figures from outside.
 
 use super::*;
-use crate::signals::Random;
+use chance::Random;
 
 /// Six times the natural logarithm of ten: the decay of power in one reverberation time.
 const K: f64 = 13.815_510_557_964_274;

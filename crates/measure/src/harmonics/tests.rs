@@ -67,7 +67,7 @@ fn aliases_are_told_from_harmonics() {
 
 #[test]
 fn noise_reads_as_foreign_power() {
-    let mut random = crate::signals::Random(3);
+    let mut random = chance::Random(3);
     let noisy: Vec<f64> = shaped(997.0, 1.0, |x| x).into_iter().map(|x| x + 1e-3 * random.normal()).collect();
     let found = harmonics(&noisy, 48_000.0, 997.0).expect("a tone");
     // Noise of -60 dB in 24 kHz, of which 20 kHz count, over a sine of -3.01 dB.

@@ -3,7 +3,8 @@
 use std::f64::consts::TAU;
 
 use super::*;
-use crate::signals::{Random, noise, tone};
+use crate::signals::{noise, tone};
+use chance::Random;
 
 fn read(frames: &[Frame], rate_hz: f64) -> Spectrum {
     let mut meter = SpectrumMeter::new(rate_hz);

@@ -3,7 +3,8 @@
 use std::f64::consts::TAU;
 
 use super::*;
-use crate::signals::{Random, music, noise, tone};
+use crate::signals::{music, noise, tone};
+use chance::Random;
 
 const RATE_HZ: f64 = 48_000.0;
 

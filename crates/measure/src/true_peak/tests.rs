@@ -3,7 +3,8 @@
 use std::f64::consts::TAU;
 
 use super::*;
-use crate::signals::{Random, music, noise};
+use crate::signals::{music, noise};
+use chance::Random;
 
 fn read(frames: &[Frame]) -> [Peak; 2] {
     let mut meter = TruePeakMeter::new();

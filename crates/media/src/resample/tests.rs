@@ -90,12 +90,7 @@ fn lengths_are_exact() {
 
 #[test]
 fn the_samples_do_not_depend_on_how_the_input_is_cut_or_where_one_starts() {
-    let mut state = 1_u64;
-    let mut random = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
-    };
-    let input: Vec<Frame> = (0..9000).map(|_| [random(), random()]).collect();
+    let input = chance::Random(1).signal(9000, 1.0);
     for (from_hz, to_hz) in [(44_100, 48_000), (96_000, 44_100), (48_000, 192_000)] {
         let whole = converted(&input, from_hz, to_hz);
         let mut converter = RateConverter::new(from_hz, to_hz).expect("a ratio");

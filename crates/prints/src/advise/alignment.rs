@@ -12,6 +12,7 @@ use std::sync::Arc;
 use engine::{Facts, Fault, Feed, Folder, Plan, Playback, Role, Setup, Sink, Sources, Stream, Taken};
 use measure::{Polarity, align, arrival};
 use serde::Serialize;
+use units::random::{next, share};
 use units::{Frame, Problem, SILENCE, Severity};
 
 use super::taps::reached_by;
@@ -206,13 +207,10 @@ fn clicks() -> Vec<Frame> {
     frames
 }
 
-/// Unrelated noise in both channels: a linear congruential generator, upper bits.
+/// Unrelated noise in both channels, even.
 fn noise() -> Vec<Frame> {
-    let mut state = 1_u64;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        NOISE * 3f64.sqrt() * ((state >> 11) as f64 / (1u64 << 52) as f64 - 1.0)
-    };
+    let mut state = 1;
+    let mut next = || NOISE * 3f64.sqrt() * (2.0 * share(next(&mut state)) - 1.0);
     (0..2 * WINDOW).map(|_| [next(), next()]).collect()
 }
 
