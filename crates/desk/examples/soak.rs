@@ -32,7 +32,6 @@ use media::{FileFormat, Metadata, WavSample};
 use serde_json::{Value, json};
 use tungstenite::client::IntoClientRequest;
 use tungstenite::{Message, WebSocket};
-use units::Frame;
 
 const RATE_HZ: usize = 48_000;
 const SECONDS: usize = 30;
@@ -116,20 +115,10 @@ fn main() {
 fn write_song(folder: &Path) {
     let mut sheet = "fairprint = 1\n[song]\ntitle = \"Slack Water\"\nrate_hz = 48000\n".to_owned();
     for stem in 0..STEMS {
-        let mut state = (stem as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-        let mut next = || {
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            0.1 * ((state >> 11) as f64 / (1u64 << 53) as f64 - 0.5)
-        };
-        let noise: Vec<Frame> = (0..SECONDS * RATE_HZ).map(|_| [next(), next()]).collect();
+        let noise = Random(stem as u64 + 1).signal(SECONDS * RATE_HZ, 0.05);
         let format = FileFormat::Wav(WavSample::Int24);
         let path = folder.join(format!("{stem}.wav"));
-        let mut writer =
-            media::create(&path, &format, RATE_HZ as u32, Some(noise.len() as u64), &Metadata::default()).unwrap();
-        writer.write(&noise).unwrap();
-        writer.finish().unwrap();
+        media::write_all(&path, &format, RATE_HZ as u32, &noise, &Metadata::default()).unwrap();
         let _ = write!(
             sheet,
             "[[stem]]\nname = \"part {stem}\"\nfile = \"{stem}.wav\"\nto = \"group {}\"\nchain = [{{ eq = {{ bands = [{{ shape = \"bell\", hz = {}, gain_db = 3, q = 1 }}] }} }}]\n",

@@ -68,21 +68,11 @@ impl Song {
     fn write(&self, name: &str, seed: u64) {
         let format = FileFormat::Wav(WavSample::Float32);
         let path = self.folder.path().join(name);
-        let mut writer = media::create(&path, &format, 48_000, Some(FRAMES as u64), &Metadata::default())
-            .expect("the file can be made");
-        writer.write(&noise(seed)).expect("it can be written");
-        writer.finish().expect("it can be finished");
+        media::write_all(&path, &format, 48_000, &noise(seed), &Metadata::default()).expect("the file is written");
     }
 }
 
 /// Noise at -26 dBFS of peak, the same for the same seed.
 fn noise(seed: u64) -> Vec<Frame> {
-    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-    let mut next = || {
-        state ^= state << 13;
-        state ^= state >> 7;
-        state ^= state << 17;
-        0.1 * ((state >> 11) as f64 / (1_u64 << 53) as f64 - 0.5)
-    };
-    (0..FRAMES).map(|_| [next(), next()]).collect()
+    chance::Random(seed).signal(FRAMES, 0.05)
 }

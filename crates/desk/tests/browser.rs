@@ -123,27 +123,17 @@ impl Scene {
 
     /// Noise whose level swells and falls, the same for the same seed.
     fn record(&self, name: &str, frames: usize, seed: u64) {
-        let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
-        let mut next = || {
-            state ^= state << 13;
-            state ^= state >> 7;
-            state ^= state << 17;
-            (state >> 11) as f64 / (1u64 << 53) as f64 - 0.5
-        };
+        let mut random = chance::Random(seed);
         let mut low = [0.0; 2];
         let noise: Vec<Frame> = (0..frames)
             .map(|at| {
                 let swell = 0.35 + 0.25 * ((at / 4800) % 7) as f64 / 7.0;
-                low = low.map(|x| 0.8 * x + 0.2 * next());
+                low = low.map(|x| 0.8 * x + 0.1 * random.even());
                 low.map(|x| x * swell)
             })
             .collect();
         let format = FileFormat::Wav(WavSample::Float32);
-        let mut writer =
-            media::create(&self.path(name), &format, RATE_HZ as u32, Some(frames as u64), &Metadata::default())
-                .unwrap();
-        writer.write(&noise).unwrap();
-        writer.finish().unwrap();
+        media::write_all(&self.path(name), &format, RATE_HZ as u32, &noise, &Metadata::default()).unwrap();
     }
 
     /// Opens the desk and goes through a part of the script; returns its figures.

@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use chance::Random;
 use media::{FileFormat, Metadata, WavSample};
 use sha2::{Digest, Sha256};
 use units::Frame;
@@ -107,22 +108,18 @@ impl Ceiling for f64 {
 
 /// Notes with decays over noise: something on which two recordings line up in one place only.
 pub fn music(frames: usize) -> Vec<Frame> {
-    let mut seed = 1u64;
-    let mut noise = move || {
-        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (seed >> 33) as f64 / f64::from(1u32 << 30) - 1.0
-    };
+    let mut random = Random(1);
     let (mut phase, mut step, mut level, mut low) = (0.0f64, 0.0, 0.0, [0.0; 2]);
     (0..frames)
         .map(|i| {
             if i % 11_000 == 0 {
-                step = std::f64::consts::TAU * (110.0 + 440.0 * noise().abs()) / f64::from(RATE_HZ);
+                step = std::f64::consts::TAU * (110.0 + 440.0 * random.even().abs()) / f64::from(RATE_HZ);
                 level = 0.25;
             }
             phase += step;
             level *= 0.999_93;
             let tone = level * libm::sin(phase);
-            let hiss = [noise(), noise()];
+            let hiss = [random.even(), random.even()];
             low = [0, 1].map(|c| low[c] + 0.2 * (hiss[c] - low[c]));
             [0, 1].map(|c| tone + 0.1 * low[c] * (1.0 + (i / 24_000 % 3) as f64))
         })
@@ -132,8 +129,5 @@ pub fn music(frames: usize) -> Vec<Frame> {
 fn write_wav(path: &Path, frames: &[Frame]) {
     let grid = |x: f64| (x * 8_388_608.0).round() / 8_388_608.0;
     let frames: Vec<Frame> = frames.iter().map(|x| x.map(grid)).collect();
-    let mut writer =
-        media::create(path, &FileFormat::Wav(WavSample::Int24), RATE_HZ, None, &Metadata::default()).unwrap();
-    writer.write(&frames).unwrap();
-    writer.finish().unwrap();
+    media::write_all(path, &FileFormat::Wav(WavSample::Int24), RATE_HZ, &frames, &Metadata::default()).unwrap();
 }

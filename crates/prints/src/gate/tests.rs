@@ -79,21 +79,15 @@ fn a_set_is_finished_only_when_no_failure_stands_and_nothing_is_left_out() {
 #[test]
 fn files_that_start_elsewhere_than_the_first_are_found() {
     let folder = tempfile::tempdir().unwrap();
-    let mut state = 1_u64;
-    let mut next = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1u64 << 52) as f64 - 1.0
-    };
-    let frames: Vec<Frame> = (0..288_000).map(|_| [0.1 * next(), 0.1 * next()]).collect();
+    let mut random = chance::Random(1);
+    let frames = random.signal(288_000, 0.1);
     let mut late = vec![units::SILENCE; 7];
     late.extend_from_slice(&frames);
-    let other: Vec<Frame> = (0..288_000).map(|_| [0.1 * next(), 0.1 * next()]).collect();
+    let other = random.signal(288_000, 0.1);
     let record = |name: &str, frames: &[Frame]| {
         let format = media::FileFormat::Wav(media::WavSample::Int24);
         let path = folder.path().join(name);
-        let mut writer = media::create(&path, &format, 48_000, None, &media::Metadata::default()).unwrap();
-        writer.write(frames).unwrap();
-        writer.finish_without_sync().unwrap();
+        media::write_all(&path, &format, 48_000, frames, &media::Metadata::default()).unwrap();
         FileRecord {
             name: name.to_owned(),
             kind: None,

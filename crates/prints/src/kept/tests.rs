@@ -147,11 +147,9 @@ impl Song {
 
 fn write(path: &Path, frames: &[Frame]) {
     let format = FileFormat::Wav(WavSample::Float32);
-    let mut writer = media::create(path, &format, RATE_HZ, Some(frames.len() as u64), &Metadata::default()).unwrap();
     // What is no number is no fault of a file, but no writer of ours makes one: it is put in by hand below.
     let finite: Vec<Frame> = frames.iter().map(|frame| frame.map(|x| if x.is_nan() { 0.123 } else { x })).collect();
-    writer.write(&finite).unwrap();
-    writer.finish().unwrap();
+    media::write_all(path, &format, RATE_HZ, &finite, &Metadata::default()).unwrap();
     if frames.as_flattened().iter().any(|x| x.is_nan()) {
         let mut bytes = fs::read(path).unwrap();
         let mark = 0.123_f32.to_le_bytes();
