@@ -37,6 +37,17 @@ impl CodecChoice {
         }
     }
 
+    /// As people write it: `MP3 at 192 kbit/s`.
+    #[must_use]
+    pub fn in_words(self) -> String {
+        let (title, kbps) = match self {
+            Self::Mp3(kbps) => ("MP3", kbps.get()),
+            Self::Opus(kbps) => ("Opus", kbps.get()),
+            Self::Vorbis(kbps) => ("Vorbis", kbps.get()),
+        };
+        format!("{title} at {kbps} kbit/s")
+    }
+
     fn format(self) -> FileFormat {
         match self {
             Self::Mp3(kbps) => FileFormat::Mp3(kbps),

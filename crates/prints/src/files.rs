@@ -234,6 +234,11 @@ fn integer_bits_of(bits: u32) -> IntegerBits {
     if bits == 16 { IntegerBits::Sixteen } else { IntegerBits::TwentyFour }
 }
 
+/// A codec by its name in the sheet, as people write it: `MP3 at 192 kbit/s`.
+pub(crate) fn codec_in_words(name: &str) -> String {
+    name.parse().map_or_else(|_| name.to_owned(), CodecChoice::in_words)
+}
+
 /// The codec of a sheet in the words of the encoder, which knows all that a sheet allows (a test below holds it to that).
 pub(crate) fn codec_of(choice: &sheet::CodecChoice) -> CodecChoice {
     let known = format!("{} {}", choice.codec, choice.kbps).parse();

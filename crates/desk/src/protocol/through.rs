@@ -77,11 +77,7 @@ impl Through {
             Self::Mono => Some("mono".to_owned()),
             Self::Side => Some("the sides alone".to_owned()),
             Self::SmallSpeaker => Some("one small speaker".to_owned()),
-            Self::Codec(codec) => {
-                let name = codec.to_string();
-                let (codec, kbps) = name.split_once(' ').unwrap_or((&name, ""));
-                Some(format!("{} at {kbps} kbit/s", title(codec)))
-            }
+            Self::Codec(codec) => Some(codec.in_words()),
         }
     }
 }
@@ -97,21 +93,13 @@ pub struct Codec {
     pub kbps: Vec<u16>,
 }
 
-fn title(name: &str) -> &str {
-    match name {
-        "mp3" => "MP3",
-        "opus" => "Opus",
-        "vorbis" => "Vorbis",
-        other => other,
-    }
-}
-
 /// All codecs that can be listened through.
 #[must_use]
 pub fn codecs() -> Vec<Codec> {
     let ogg = || OggKbps::ALL.map(OggKbps::get).to_vec();
-    let all = [("mp3", Kbps::ALL.map(Kbps::get).to_vec()), ("opus", ogg()), ("vorbis", ogg())];
-    all.map(|(name, kbps)| Codec { name: name.to_owned(), title: title(name).to_owned(), kbps }).to_vec()
+    let mp3 = Kbps::ALL.map(Kbps::get).to_vec();
+    let all = [("mp3", "MP3", mp3), ("opus", "Opus", ogg()), ("vorbis", "Vorbis", ogg())];
+    all.map(|(name, title, kbps)| Codec { name: name.to_owned(), title: title.to_owned(), kbps }).to_vec()
 }
 
 #[cfg(test)]

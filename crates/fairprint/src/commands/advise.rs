@@ -43,14 +43,15 @@ fn tell(voice: &Voice, advice: &Advice) -> Outcome {
         voice.say("");
     }
     let returns = || advice.paths.iter().filter(|path| path.kind == PathKind::Return);
-    let widest = returns().map(|path| path.name.chars().count()).max().unwrap_or(0);
+    let spaces = advice.pre_delays.iter().map(|space| &space.name);
+    let widest = returns().map(|path| &path.name).chain(spaces).map(|name| name.chars().count()).max().unwrap_or(0);
     for path in returns() {
         voice.say(&format!("  {:widest$}  {}", path.name, path.sentence));
     }
     for space in &advice.pre_delays {
-        let better = space.suggested_ms.map_or_else(String::new, |ms| format!(", better {ms} ms"));
+        let better = space.suggested_ms.map_or_else(String::new, |ms| format!("; {ms} moves it less"));
         voice.say(&format!(
-            "  {:widest$}  {} {} ms: {} to {} dB below 300 Hz{better}",
+            "  {:widest$}  With {} = {}, what lies below 300 Hz moves by {} to {} dB{better}.",
             space.name,
             space.parameter,
             space.in_use_ms,

@@ -17,7 +17,7 @@ use sheet::Print;
 use units::{Frame, Problem, Severity, db_from_power};
 
 use super::cost::true_peak_dbtp;
-use crate::files::codec_of;
+use crate::files::{codec_in_words, codec_of};
 use crate::spool::media_fault;
 
 /// Codecs and rates that are tried, in kbit/s.
@@ -158,7 +158,7 @@ pub(super) fn finding(print: &Print, records: &[CodecRecord], ceiling_dbtp: Opti
     let severity = if written(worst) { Severity::Warn } else { Severity::Note };
     let message = format!(
         "After {} a listener decodes {:+.2} dBTP; a ceiling of {:.1} dBTP would survive.",
-        worst.codec,
+        codec_in_words(&worst.codec),
         decoded_dbtp(worst),
         worst.surviving_ceiling_dbtp
     );

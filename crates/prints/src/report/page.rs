@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::figures::{self, Curve, length, minus};
 use super::paper;
+use crate::files::codec_in_words;
 use crate::record::{Report, Version};
 use crate::returns;
 
@@ -130,7 +131,7 @@ fn how(report: &Report) -> Markup {
                 @if let Some(ceiling) = solved.ceiling_dbtp { ", limited at " b { (minus(ceiling, 2)) " dBTP" } }
                 "."
                 @for trip in &solved.survived {
-                    " After " (trip.codec) " a listener decodes a true peak of " b { (minus(trip.decoded_dbtp, 2)) " dBTP" } "."
+                    " After " (codec_in_words(&trip.codec)) " a listener decodes a true peak of " b { (minus(trip.decoded_dbtp, 2)) " dBTP" } "."
                 }
             }
         }

@@ -33,17 +33,17 @@ pub(crate) fn findings(standing: &[Problem], accepted: &[AcceptedRecord]) -> Mar
             h2 { "Findings" }
             @if standing.is_empty() && accepted.is_empty() { p { "None." } }
             ol class="findings" {
-                @for finding in standing { li { (line(finding)) } }
+                @for finding in standing { li { (line(finding, &finding.remedy)) } }
                 @for accepted in accepted {
-                    li { (line(&accepted.finding)) " Accepted: " (accepted.reason) }
+                    li { (line(&accepted.finding, &format!("Accepted: {}", accepted.reason))) }
                 }
             }
         }
     }
 }
 
-/// A finding as a line: how bad, where, what, what to do.
-fn line(finding: &Problem) -> Markup {
+/// A finding as a line: how bad, where, what, what to do or why nothing is done.
+fn line(finding: &Problem, remedy: &str) -> Markup {
     let word = match finding.severity {
         Severity::Fail => "Must be mended",
         Severity::Warn => "Look at this",
@@ -52,7 +52,7 @@ fn line(finding: &Problem) -> Markup {
     html! {
         b { (word) } ", " (finding.at)
         @if let Some(time) = finding.time_in_words() { ", at " (time) }
-        ": " (marked(&finding.message)) " " i { (marked(&finding.remedy)) }
+        ": " (marked(&finding.message)) " " i { (marked(remedy)) }
         " " small { (finding.code) }
     }
 }
@@ -62,6 +62,24 @@ fn marked(text: &str) -> Markup {
     html! {
         @for (index, part) in text.split('`').enumerate() {
             @if index % 2 == 1 { code { (part) } } @else { (part) }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_accepted_finding_tells_its_reason_once() {
+        // The routing's own findings come with the reason for a remedy, those of the sound with advice.
+        let reason = "It is on the overheads.".to_owned();
+        for remedy in ["Accepted: It is on the overheads.", "Take the mute off."] {
+            let message = "It is muted.".to_owned();
+            let finding = Problem::new(Severity::Note, "muted", "stem snare", message, remedy.to_owned());
+            let page = findings(&[], &[AcceptedRecord { finding, reason: reason.clone() }]).into_string();
+            assert_eq!(page.matches(&reason).count(), 1, "{page}");
+            assert!(page.contains("Accepted: ") && !page.contains("mute off"), "{page}");
         }
     }
 }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use crate::advise::Advice;
 use crate::advise::cost::{CostPoint, CostRecord};
 use crate::advise::plot::{self, Plot, steps};
+use crate::files::codec_in_words;
 use crate::report::figures::minus;
 
 pub(super) fn costs(advice: &Advice) -> Markup {
@@ -77,7 +78,7 @@ fn cost_table(record: &CostRecord) -> Markup {
             table {
                 thead { tr {
                     th { "Loudness" br; small { "LUFS" } } th { "PLR" br; small { "dB" } } th { "Reduction" br; small { "most, dB" } }
-                    th { "Distortion" br; small { "%" } } th { "After " (record.codec) br; small { "dBTP" } }
+                    th { "Distortion" br; small { "%" } } th { "After " (codec_in_words(&record.codec)) br; small { "dBTP" } }
                     @for target in &record.players_lufs { th { "At " (minus(*target, 0)) br; small { "peak, dBTP" } } }
                 } }
                 tbody {
@@ -122,7 +123,7 @@ fn codecs(record: &CostRecord) -> Markup {
                 tbody {
                     @for codec in &record.codecs {
                         tr {
-                            th scope="row" { (codec.codec) }
+                            th scope="row" { (codec_in_words(&codec.codec)) }
                             td { (minus(codec.decoded_dbtp, 2)) }
                             td { (codec.overs) }
                             td { (codec.first_over_secs.map_or(String::new(), units::format_time)) }
