@@ -106,7 +106,7 @@ pub struct IntakeArgs {
 #[derive(Debug, clap::Args)]
 pub struct CheckArgs {
     /// The sheet, or the folder that it lies in.
-    #[arg(value_parser = sheet())]
+    #[arg(value_parser = sheet(), default_value = ".")]
     pub sheet: PathBuf,
     /// Show the plan: steps in order, latencies, alignment.
     #[arg(long)]
@@ -117,7 +117,7 @@ pub struct CheckArgs {
 #[derive(Debug, clap::Args)]
 pub struct PrintArgs {
     /// The sheet, or the folder that it lies in.
-    #[arg(value_parser = sheet())]
+    #[arg(value_parser = sheet(), default_value = ".")]
     pub sheet: PathBuf,
     /// Print only this one; may be repeated.
     #[arg(long, value_name = "NAME")]
@@ -189,7 +189,7 @@ pub struct CompareArgs {
 #[derive(Debug, clap::Args)]
 pub struct AdviseArgs {
     /// The sheet, or the folder that it lies in.
-    #[arg(value_parser = sheet())]
+    #[arg(value_parser = sheet(), default_value = ".")]
     pub sheet: PathBuf,
     /// Write a page with all figures here.
     #[arg(long, value_name = "FILE")]
@@ -208,7 +208,7 @@ pub struct AdviseArgs {
 #[derive(Debug, clap::Args)]
 pub struct DeskArgs {
     /// The sheet, or the folder that it lies in.
-    #[arg(value_parser = sheet())]
+    #[arg(value_parser = sheet(), default_value = ".")]
     pub sheet: PathBuf,
     /// Port at which this machine finds the page; any free one when not given.
     #[arg(long, default_value_t = 0)]
@@ -228,7 +228,7 @@ pub struct DeskArgs {
 #[derive(Debug, clap::Args)]
 pub struct HistoryArgs {
     /// The sheet, or the folder that it lies in.
-    #[arg(value_parser = sheet())]
+    #[arg(value_parser = sheet(), default_value = ".")]
     pub sheet: PathBuf,
     /// Two revisions: `r001 r002`.
     #[arg(value_name = "A B", num_args = 0..=2)]
@@ -244,7 +244,7 @@ pub struct HistoryArgs {
 #[derive(Debug, clap::Args)]
 pub struct HandoverArgs {
     /// The sheet, or the folder that it lies in; with `--verify` a folder or ZIP file that has arrived.
-    #[arg(value_name = "SHEET", value_parser = sheet())]
+    #[arg(value_name = "SHEET", value_parser = sheet(), default_value = ".")]
     pub subject: PathBuf,
     /// The revision; the latest when not given.
     #[arg(long, value_name = "NAME")]
@@ -304,7 +304,7 @@ pub struct StartsArgs {
 #[derive(Debug, clap::Args)]
 pub struct ListenArgs {
     /// The sheet, or the folder that it lies in.
-    #[arg(value_parser = sheet())]
+    #[arg(value_parser = sheet(), default_value = ".")]
     pub sheet: PathBuf,
     /// The revision, for instance `r002`; the latest when not given.
     #[arg(long, value_name = "NAME")]

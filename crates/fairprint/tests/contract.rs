@@ -61,6 +61,19 @@ impl Song {
 }
 
 #[test]
+fn in_the_folder_of_a_song_its_sheet_need_not_be_named() {
+    let song = Song::new();
+    let check =
+        |folder| Command::new(env!("CARGO_BIN_EXE_fairprint")).arg("check").current_dir(folder).output().unwrap();
+    let checked = check(song.folder.path());
+    assert_eq!(checked.status.code(), Some(0), "{}", String::from_utf8_lossy(&checked.stderr));
+    let empty = tempfile::tempdir().unwrap();
+    let missed = check(empty.path());
+    let said = String::from_utf8_lossy(&missed.stderr);
+    assert!(missed.status.code() == Some(2) && said.contains("There is no sheet.toml in this folder."), "{said}");
+}
+
+#[test]
 fn a_print_is_described_in_json_and_lands_in_a_revision() {
     let song = Song::new();
     let output = fairprint(&["print", &song.sheet(), "--json"]);

@@ -67,7 +67,13 @@ pub(crate) fn load_within(folder: &Path, path: &Path) -> Result<Loaded, Fault> {
     let bytes = fs::read(path).map_err(|error| {
         if path.is_dir() {
             let remedy = "Name the sheet of a song, or make one from a folder of stems: `fairprint intake FOLDER`.";
-            return Fault::input("cannot-read", &name, format!("There is no sheet.toml in {name}."), remedy.to_owned());
+            let place = if name == "." { "this folder" } else { &name };
+            return Fault::input(
+                "cannot-read",
+                &name,
+                format!("There is no sheet.toml in {place}."),
+                remedy.to_owned(),
+            );
         }
         let remedy = "Name the sheet of a song, for instance `song/sheet.toml`.".to_owned();
         Fault::input("cannot-read", &name, format!("{name} cannot be read: {error}."), remedy)
