@@ -33,7 +33,7 @@ fn json_has_the_names_that_scripts_read() {
 
 #[test]
 fn a_louder_inverted_late_copy_is_matched() {
-    let a = music(RATE_HZ, 6.0, 2);
+    let a = music(RATE_HZ, 6.0, 4);
     let mut b = vec![units::SILENCE; 1234];
     b.extend(scaled(&a, -units::gain_from_db(4.0)));
     let found = compare(&a, &b, RATE_HZ);

@@ -42,7 +42,7 @@ fn an_exponential_decay_has_its_closed_forms() {
 
 #[test]
 fn a_noise_tail_reads_within_its_own_spread_in_each_octave() {
-    for (t_secs, seed) in [(0.5, 1), (1.2, 2), (2.5, 3)] {
+    for (t_secs, seed) in [(0.5, 4), (1.2, 5), (2.5, 6)] {
         let tail = noise_tail(t_secs, 1.5 * t_secs, 48_000.0, seed);
         let whole = decay(&tail, 48_000.0);
         assert!(near(whole.t20_s, t_secs, 0.02 * t_secs) && near(whole.t30_s, t_secs, 0.02 * t_secs), "{whole:?}");
