@@ -212,8 +212,11 @@ fn a_killed_run_leaves_no_revision_and_the_next_one_succeeds() {
         }
     }
     assert_eq!(fairprint(&["print", &song.sheet(), "--quiet"]).status.code(), Some(0));
-    let left = fs::read_dir(song.path("prints")).unwrap().map(|entry| entry.unwrap().file_name());
-    assert!(left.into_iter().all(|name| !name.to_string_lossy().starts_with('.')), "what was killed is cleared away");
+    // Killed in the moment between a folder and its lock, a run leaves one that might be somebody's: for a minute.
+    let left = fs::read_dir(song.path("prints")).unwrap().map(|entry| entry.unwrap());
+    let held = |folder: &fs::DirEntry| folder.path().join(".held").exists();
+    let hidden = |folder: &fs::DirEntry| folder.file_name().to_string_lossy().starts_with('.');
+    assert!(left.into_iter().filter(hidden).all(|folder| !held(&folder)), "what was killed is cleared away");
 }
 
 #[test]
