@@ -1,7 +1,7 @@
 //! What stands between the player and the ears: whatever is changed, nothing jumps out.
 //!
 //! Two things hold. For a second after every change (another programme, another place, another network), the level may
-//! not rise above that of the last three seconds faster than 0.5 dB in 10 ms; from silence it comes up from -60 dBFS. And
+//! not rise above that of the last three seconds faster than 0.75 dB in 10 ms; from silence it comes up from -60 dBFS. And
 //! a limiter keeps the true peak of all that is played below full scale. Neither ever reaches a print.
 //!
 //! What goes back to a level of the last three seconds is not held here, so that a hit after a rest comes whole while
@@ -13,11 +13,12 @@ use units::{Block, Frame, Settings, Value, db_from_power, gain_from_db};
 
 /// The ceiling of what is played.
 const CEILING_DBTP: f64 = -1.0;
-/// How fast the level may rise after a change, for each piece of 10 ms. Ours: 2.5 dB in 50 ms, where 6 are the most; the rest
-/// is for how unsteady sound is by itself.
-const RISE_DB: f64 = 0.5;
-/// Stretches of a piece of which the loudest counts: what fades in lies at the end of one piece and at the start of the next,
-/// and the ear hears no pieces.
+/// How fast the level may rise after a change, for each piece of 10 ms. The gain glides up across the piece, which makes
+/// half a decibel of it where sound is steady: 2.5 dB in 50 ms, where 6 are the most; the rest is for how unsteady it is by
+/// itself.
+const RISE_DB: f64 = 0.75;
+/// Stretches of a piece. Any four in a row have a level, as the ear hears no pieces: what fades in lies at the end of one and
+/// at the start of the next, and what sounds for a stretch alone is not as loud as what goes on.
 const STRETCHES: usize = 4;
 /// Pieces of 10 ms for which a change is watched.
 const WATCHED: usize = 100;
@@ -26,10 +27,16 @@ const REMEMBERED: usize = 300;
 /// The level from which sound comes up out of silence.
 pub(crate) const FROM_SILENCE_DBFS: f64 = -60.0;
 
+/// Power of left and right in each stretch of a piece.
+type Powers = [[f64; 2]; STRETCHES];
+
 /// The guard.
 pub struct Guard {
     limiter: Option<Box<dyn Processor>>,
-    levels_db: [f64; REMEMBERED],
+    /// The last piece that was let through.
+    last: Powers,
+    /// The highest power of any 10 ms that ended in each piece that was let through.
+    heard: [f64; REMEMBERED],
     next: usize,
     left: usize,
     gain_db: f64,
@@ -45,8 +52,7 @@ impl Guard {
             settings.set(units::At { row: None, param }, Value::Number(CEILING_DBTP));
             entry.build(&settings, &Context::plain(rate_hz, 1)).ok()
         });
-        let levels_db = [f64::NEG_INFINITY; REMEMBERED];
-        Self { limiter, levels_db, next: 0, left: 0, gain_db: 0.0 }
+        Self { limiter, last: Powers::default(), heard: [0.0; REMEMBERED], next: 0, left: 0, gain_db: 0.0 }
     }
 
     /// Frames by which it delays.
@@ -62,19 +68,15 @@ impl Guard {
 
     /// Lets 10 ms through.
     pub fn pass(&mut self, frames: &mut [Frame]) {
-        let stretches = frames.chunks(frames.len().div_ceil(STRETCHES).max(1));
-        let level_db = stretches.map(level_dbfs).fold(f64::NEG_INFINITY, f64::max);
         let before_db = self.gain_db;
         self.gain_db = if self.left > 0 {
             self.left -= 1;
             // Above what was let through, not above what might have been: a rest earns nothing for what comes after it.
-            let heard_db = self.levels_db.iter().copied().fold(FROM_SILENCE_DBFS, f64::max);
-            (heard_db + RISE_DB - level_db).min(0.0)
+            let heard = self.heard.iter().copied().fold(power_from_db(FROM_SILENCE_DBFS), f64::max);
+            db_from_power(gain_within(heard * power_from_db(RISE_DB), &self.last, &powers(frames))).min(0.0)
         } else {
             (before_db + RISE_DB).min(0.0)
         };
-        self.levels_db[self.next] = level_db + self.gain_db;
-        self.next = (self.next + 1) % REMEMBERED;
         if before_db < 0.0 || self.gain_db < 0.0 {
             // Down at once, up in a straight line.
             let (from, to) = (gain_from_db(before_db.min(self.gain_db)), gain_from_db(self.gain_db));
@@ -84,10 +86,40 @@ impl Guard {
                 *frame = [frame[0] * gain, frame[1] * gain];
             }
         }
+        let passed = powers(frames);
+        let all = ends(&self.last, &passed).map(|(before, now)| (before + now) / STRETCHES as f64);
+        self.heard[self.next] = all.fold(0.0, f64::max);
+        self.next = (self.next + 1) % REMEMBERED;
+        self.last = passed;
         if let Some(limiter) = &mut self.limiter {
             limiter.process(&mut Block::key_only(frames), None);
         }
     }
+}
+
+fn power_from_db(db: f64) -> f64 {
+    gain_from_db(db).powi(2)
+}
+
+fn powers(frames: &[Frame]) -> Powers {
+    let mut powers = Powers::default();
+    for (power, stretch) in powers.iter_mut().zip(frames.chunks(frames.len().div_ceil(STRETCHES).max(1))) {
+        *power = [0, 1].map(|c| stretch.iter().map(|frame| frame[c] * frame[c]).sum::<f64>() / stretch.len() as f64);
+    }
+    powers
+}
+
+/// All stretches of 10 ms that end in a piece, in either channel: what of their power, summed over four stretches, is of the
+/// piece before, and what of this one.
+fn ends(last: &Powers, now: &Powers) -> impl Iterator<Item = (f64, f64)> {
+    let sum = |stretches: &[[f64; 2]], c: usize| stretches.iter().map(|power| power[c]).sum::<f64>();
+    (0..STRETCHES).flat_map(move |end| [0, 1].map(|c| (sum(&last[end + 1..], c), sum(&now[..=end], c))))
+}
+
+/// The gain, as a power, with which no 10 ms that end in a piece have more than a power.
+fn gain_within(most: f64, last: &Powers, now: &Powers) -> f64 {
+    let gains = ends(last, now).filter(|(_, now)| *now > 0.0).map(|(last, now)| (STRETCHES as f64 * most - last) / now);
+    gains.fold(1.0, f64::min)
 }
 
 /// RMS level of the louder channel.
@@ -135,6 +167,27 @@ mod tests {
             assert!(window[5] - window[0] < 6.0, "{window:?}");
         }
         assert!(levels[0] < -39.0 && (levels[99] + 9.01).abs() < 0.1, "{} {}", levels[0], levels[99]);
+    }
+
+    #[test]
+    fn what_sounds_for_a_moment_earns_nothing_for_what_goes_on() {
+        // Four strikes of 2.5 ms, one in a piece each, then as loud all the time.
+        let mut guard = Guard::new(48_000.0);
+        heard(&mut guard, -48.0, 10);
+        for _ in 0..4 {
+            let mut struck = tone(-48.0, 0);
+            struck[120..240].copy_from_slice(&tone(-30.0, 0)[120..240]);
+            guard.pass(&mut struck);
+        }
+        heard(&mut guard, -48.0, 5);
+        guard.watch();
+        let levels: Vec<f64> = heard(&mut guard, -30.0, 30).chunks(PIECE).map(rms_db).collect();
+        let first = guard.latency_frames().div_ceil(PIECE);
+        // A strike is 6 dB softer than what goes on as loud, a tone 3 dB softer than its peak.
+        let strike_dbfs = -30.0 - 3.0 - 6.0;
+        for (piece, level) in levels[first..first + 5].iter().enumerate() {
+            assert!(*level < strike_dbfs + RISE_DB * (piece + 1) as f64 + 0.5, "{levels:?}");
+        }
     }
 
     #[test]
