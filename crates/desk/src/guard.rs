@@ -116,7 +116,8 @@ fn ends(last: &Powers, now: &Powers) -> impl Iterator<Item = (f64, f64)> {
     (0..STRETCHES).flat_map(move |end| [0, 1].map(|c| (sum(&last[end + 1..], c), sum(&now[..=end], c))))
 }
 
-/// The gain, as a power, with which no 10 ms that end in a piece have more than a power.
+/// The gain, as a power, with which no 10 ms that end in a piece have more than a power. That lies above what the piece before
+/// adds up to, which counts among what was heard: so this is above zero.
 fn gain_within(most: f64, last: &Powers, now: &Powers) -> f64 {
     let gains = ends(last, now).filter(|(_, now)| *now > 0.0).map(|(last, now)| (STRETCHES as f64 * most - last) / now);
     gains.fold(1.0, f64::min)
