@@ -98,7 +98,7 @@ impl Guard {
 }
 
 fn power_from_db(db: f64) -> f64 {
-    gain_from_db(db).powi(2)
+    gain_from_db(2.0 * db)
 }
 
 fn powers(frames: &[Frame]) -> Powers {
