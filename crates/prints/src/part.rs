@@ -8,6 +8,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use same_file::Handle;
+
 use crate::load::folder_of;
 
 const LOCK_NAME: &str = ".held";
@@ -51,12 +53,14 @@ impl Part {
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => return Ok(None),
                 Err(error) => return Err(error),
             }
-            // Whoever clears away what was left behind may come between the folder and its lock: then once more.
+            // Whoever clears away what was left behind may come between the folder and its lock, and another run may be there
+            // then: what was locked is no lock of this folder, or the folder has one already.
             let lock = folder.join(LOCK_NAME);
-            match File::create(&lock).and_then(|held| held.lock().map(|()| held)) {
-                Ok(held) if lock.exists() => return Ok(Some(Self { folder, held: Some(held) })),
+            match File::create_new(&lock).and_then(|held| held.lock().map(|()| held)) {
+                Ok(held) if is_at(&held, &lock) => return Ok(Some(Self { folder, held: Some(held) })),
                 Ok(_) => {}
                 Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => return Ok(None),
                 Err(error) => {
                     let _ = fs::remove_dir_all(&folder);
                     return Err(error);
@@ -99,8 +103,13 @@ pub(crate) fn clear_abandoned(within: &Path, beginning: &str) -> io::Result<()> 
             continue;
         }
         match File::open(entry.path().join(LOCK_NAME)) {
-            // Held while it is removed, so that nobody who has just made the folder takes it for their own.
-            Ok(file) if !matches!(file.try_lock(), Err(TryLockError::WouldBlock)) => gone(&entry.path())?,
+            // Held while it is removed, so that nobody who has just made the folder takes it for their own. It may be
+            // another's already, if the run whose lock this was has just come to its end.
+            Ok(file) if !matches!(file.try_lock(), Err(TryLockError::WouldBlock)) => {
+                if is_at(&file, &entry.path().join(LOCK_NAME)) {
+                    gone(&entry.path())?;
+                }
+            }
             Ok(_) => {}
             // Just made, or about to be published: not abandoned for certain.
             Err(_) if is_old(&entry.path()) => gone(&entry.path())?,
@@ -108,6 +117,12 @@ pub(crate) fn clear_abandoned(within: &Path, beginning: &str) -> io::Result<()> 
         }
     }
     Ok(())
+}
+
+/// Whether a file is the one that has a name now.
+fn is_at(file: &File, path: &Path) -> bool {
+    let own = file.try_clone().and_then(Handle::from_file);
+    own.is_ok_and(|own| Handle::from_path(path).is_ok_and(|there| own == there))
 }
 
 /// Removes a folder; another run may have been faster.
@@ -139,6 +154,25 @@ mod tests {
         assert!(folder.is_dir());
         drop(part);
         assert_eq!(fs::read_dir(within.path()).expect("readable").count(), 0);
+    }
+
+    #[test]
+    fn however_many_want_a_folder_and_clear_it_away_one_has_it() {
+        let within = tempfile::tempdir().expect("a folder");
+        let folder = within.path().join(Part::name_for("set"));
+        let (holders, had) = (AtomicU64::new(0), AtomicU64::new(0));
+        let want = || {
+            while had.load(Ordering::SeqCst) < 2000 {
+                clear_abandoned(within.path(), ".set").expect("readable");
+                let Some(part) = Part::claim(folder.clone()).expect("writable") else { continue };
+                assert_eq!(holders.fetch_add(1, Ordering::SeqCst), 0, "somebody has it already");
+                fs::write(folder.join("work"), "").expect("it is still there");
+                holders.fetch_sub(1, Ordering::SeqCst);
+                had.fetch_add(1, Ordering::SeqCst);
+                drop(part);
+            }
+        };
+        std::thread::scope(|scope| (0..4).for_each(|_| drop(scope.spawn(want))));
     }
 
     #[test]

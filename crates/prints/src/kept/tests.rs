@@ -265,7 +265,11 @@ fn runs_at_once_do_not_disturb_each_other() {
     fs::write(&sheet, SHEET).unwrap();
     let run = || {
         let order = Order { reuse_bytes: Some(4_000_000), ..Order::of(&sheet, 1) };
-        let report = crate::print(&order).unwrap_or_else(|_| panic!("not printed")).report;
+        let report = match crate::print(&order) {
+            Ok(printed) => printed.report,
+            Err(crate::Stopped::Fault(fault)) => panic!("not printed: {fault:?}"),
+            Err(crate::Stopped::Sheet(_)) => panic!("the sheet is whole"),
+        };
         let lossless = report.prints.iter().filter(|file| !file.lossy);
         let sound = |path: &str| media::read_all(Path::new(path), None).unwrap().1;
         lossless.map(|file| sound(&file.path)).collect::<Vec<_>>()
