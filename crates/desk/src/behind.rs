@@ -11,7 +11,7 @@ use std::thread::{self, JoinHandle};
 const FAR_BEHIND: i32 = 15;
 const CLOSE_BEHIND: i32 = 3;
 const AHEAD: i32 = -10;
-/// What reads recordings for the player goes ahead of all else.
+/// What reads recordings for the player goes ahead of all else but the player.
 const HALF_AHEAD: i32 = -5;
 
 /// Starts a thread that gives way.

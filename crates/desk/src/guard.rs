@@ -109,8 +109,8 @@ fn powers(frames: &[Frame]) -> Powers {
     powers
 }
 
-/// All stretches of 10 ms that end in a piece, in either channel: what of their power, summed over four stretches, is of the
-/// piece before, and what of this one.
+/// For every 10 ms that end with a stretch of a piece, in either channel: the sum of its powers, what of it is of the piece
+/// before and what of this one.
 fn ends(last: &Powers, now: &Powers) -> impl Iterator<Item = (f64, f64)> {
     let sum = |stretches: &[[f64; 2]], c: usize| stretches.iter().map(|power| power[c]).sum::<f64>();
     (0..STRETCHES).flat_map(move |end| [0, 1].map(|c| (sum(&last[end + 1..], c), sum(&now[..=end], c))))

@@ -4,6 +4,7 @@ use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 
 use engine::Fault;
+use prints::part::is_at;
 
 use crate::session::beside;
 
@@ -23,9 +24,9 @@ impl Held {
         loop {
             let Ok(lock) = File::create(&path) else { return Ok(None) };
             match lock.try_lock() {
-                // The desk that went may have come between the file and its lock: then once more.
-                Ok(()) if !path.exists() => {}
-                Ok(()) => return Ok(Some(Self { path, _lock: lock })),
+                Ok(()) if is_at(&lock, &path) => return Ok(Some(Self { path, _lock: lock })),
+                // The desk that went came between the file and its lock: then once more.
+                Ok(()) => {}
                 Err(TryLockError::WouldBlock) => return Err(elsewhere(sheet)),
                 Err(TryLockError::Error(_)) => return Ok(None),
             }

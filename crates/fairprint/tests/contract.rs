@@ -3,7 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on fails")]
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::Value;
@@ -25,6 +25,11 @@ mod handover;
 
 fn fairprint(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_fairprint")).args(args).output().unwrap()
+}
+
+/// The same, by somebody who stands in a folder.
+fn fairprint_within(folder: &Path, args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_fairprint")).args(args).current_dir(folder).output().unwrap()
 }
 
 fn json(output: &Output) -> Value {
@@ -63,12 +68,10 @@ impl Song {
 #[test]
 fn in_the_folder_of_a_song_its_sheet_need_not_be_named() {
     let song = Song::new();
-    let check =
-        |folder| Command::new(env!("CARGO_BIN_EXE_fairprint")).arg("check").current_dir(folder).output().unwrap();
-    let checked = check(song.folder.path());
+    let checked = fairprint_within(song.folder.path(), &["check"]);
     assert_eq!(checked.status.code(), Some(0), "{}", String::from_utf8_lossy(&checked.stderr));
     let empty = tempfile::tempdir().unwrap();
-    let missed = check(empty.path());
+    let missed = fairprint_within(empty.path(), &["check"]);
     let said = String::from_utf8_lossy(&missed.stderr);
     assert!(missed.status.code() == Some(2) && said.contains("There is no sheet.toml in this folder."), "{said}");
 }

@@ -119,8 +119,9 @@ pub(crate) fn clear_abandoned(within: &Path, beginning: &str) -> io::Result<()> 
     Ok(())
 }
 
-/// Whether a file is the one that has a name now.
-fn is_at(file: &File, path: &Path) -> bool {
+/// Whether a file is the one that has a name now: a lock on one that was removed, or replaced, holds nothing.
+#[must_use]
+pub fn is_at(file: &File, path: &Path) -> bool {
     let own = file.try_clone().and_then(Handle::from_file);
     own.is_ok_and(|own| Handle::from_path(path).is_ok_and(|there| own == there))
 }
@@ -154,6 +155,18 @@ mod tests {
         assert!(folder.is_dir());
         drop(part);
         assert_eq!(fs::read_dir(within.path()).expect("readable").count(), 0);
+    }
+
+    #[test]
+    fn a_file_that_was_removed_or_replaced_is_not_where_it_was() {
+        let within = tempfile::tempdir().expect("a folder");
+        let path = within.path().join(LOCK_NAME);
+        let file = File::create(&path).expect("writable");
+        assert!(is_at(&file, &path));
+        fs::remove_file(&path).expect("removed");
+        assert!(!is_at(&file, &path));
+        fs::write(&path, "").expect("writable");
+        assert!(!is_at(&file, &path));
     }
 
     #[test]

@@ -16,6 +16,8 @@ pub fn run(voice: &Voice, args: &HistoryArgs) -> Outcome {
     let told = match args.revisions.as_slice() {
         [] => history::list(&out).map(|all| tell_all(voice, &all)),
         [a, b] => between(voice, &out, [a, b], args.threads.count()),
+        // Where no sheet is named, the first of two revisions stands in its place.
+        [b] if !args.sheet.exists() => between(voice, &out, [&args.sheet.to_string_lossy(), b], args.threads.count()),
         [one, ..] => {
             let message = format!("{one} alone has nothing to differ from.");
             Err(Fault::input("unclear-comparison", one, message, "Name two revisions: `r001 r002`.".to_owned()))

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use super::{Song, fairprint, json};
+use super::{Song, fairprint, fairprint_within, json};
 
 /// A song with two revisions: in the second, the voice is louder.
 fn printed_twice() -> Song {
@@ -30,6 +30,11 @@ fn history_lists_revisions_and_says_what_changed() {
     assert_eq!(changes[0]["what"], "trim 0 dB → 1.5 dB");
     assert!(found["sources"].as_array().unwrap().is_empty());
     assert_eq!(found["sound"]["prints"].as_array().unwrap().len(), 2);
+
+    let here = json(&fairprint_within(song.folder.path(), &["history", "r001", "r002", "--json"]));
+    assert_eq!([&here["revisions"], &here["changes"]], [&found["revisions"], &found["changes"]]);
+    let alone = fairprint(&["history", &song.sheet(), "r002"]);
+    assert!(String::from_utf8_lossy(&alone.stderr).contains("r002 alone"));
 
     let fault = fairprint(&["history", &song.sheet(), "r001", "r009"]);
     assert_eq!(fault.status.code(), Some(2));
